@@ -1,0 +1,48 @@
+#!/bin/sh
+# Make the environment and run COMMAND in it:  sh .ci/setup.sh [COMMAND...]
+# QGIS comes from the system, everything else from requirements.lock.txt into .venv, which sees the system's QGIS.
+# QGIS_PYTHON: a Python that can import qgis (default /usr/bin/python3).  NO_APT=1: install no system packages.
+set -eu
+cd -- "$(dirname -- "$0")/.."
+python=${QGIS_PYTHON:-/usr/bin/python3}
+unset PYTHONPATH PYTHONHOME PYTHONUSERBASE VIRTUAL_ENV
+export PYTHONNOUSERSITE=1 PIP_DISABLE_PIP_VERSION_CHECK=1 PIP_NO_INPUT=1 LANG="${LANG:-C.UTF-8}"
+
+missing=
+"$python" -c 'import qgis.core' 2>/dev/null || missing="$missing python3-qgis qgis-providers"
+"$python" -c 'import ensurepip, venv' 2>/dev/null || missing="$missing python3-venv"
+# the desktop, a screen for it and a font: for the tests that look at the real thing, and for pictures
+command -v qgis >/dev/null || missing="$missing qgis"
+command -v Xvfb >/dev/null || missing="$missing xvfb"
+[ -e /usr/share/fonts/truetype/dejavu ] || missing="$missing fonts-dejavu-core"
+if [ -n "$missing" ]; then
+    root=
+    [ "$(id -u)" = 0 ] || root=sudo
+    if [ -n "${NO_APT:-}" ] || ! command -v apt-get >/dev/null || ! command -v ${root:-apt-get} >/dev/null; then
+        echo "These Debian packages are missing:$missing. Install them, then start again." >&2
+        exit 3
+    fi
+    echo "Installing Debian packages:$missing" >&2
+    $root apt-get update -qq
+    # shellcheck disable=SC2086 (a list of words)
+    $root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
+fi
+
+stamp=$("$python" -c '
+import hashlib, pathlib, sys
+from qgis.core import Qgis
+lock = hashlib.sha256(pathlib.Path("requirements.lock.txt").read_bytes()).hexdigest()
+print(lock, sys.version.split()[0], Qgis.QGIS_VERSION)')
+if [ "$(cat .venv/stamp 2>/dev/null || true)" != "$stamp" ]; then
+    echo "Making .venv" >&2
+    rm -rf .venv
+    "$python" -m venv --system-site-packages .venv
+    # --ignore-installed: the system's pyproj, good enough by its number, does not find its data from within a venv
+    .venv/bin/python -m pip install -q --ignore-installed --only-binary :all: --require-hashes -r requirements.lock.txt
+    echo "$stamp" > .venv/stamp
+fi
+
+runtime=$(mktemp -d)
+trap 'rm -rf "$runtime"' EXIT
+export XDG_RUNTIME_DIR="$runtime" QT_QPA_PLATFORM=offscreen QGIS_DISABLE_MESSAGE_HOOKS=1
+"$@"

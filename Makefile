@@ -1,0 +1,27 @@
+# One command each, from a bare Debian with make: the first run also sets up QGIS and .venv (.ci/setup.sh).
+.POSIX:
+.PHONY: demo test lint zip clean
+
+IN_ENVIRONMENT = sh .ci/setup.sh
+SHIPPED = __init__.py metadata.txt LICENSE README.md CHANGELOG.md requirements.txt plugin processing_algs sample_project
+
+# the sample farm, checked: archive, project, report and pictures in demo_output/
+demo:
+	$(IN_ENVIRONMENT) .venv/bin/python sample_project/run_demo.py
+
+# all tests, those in the real desktop included; a part of them: make test ARGS="tests/core -k trace"
+test:
+	$(IN_ENVIRONMENT) .venv/bin/python .ci/run_tests.py $(ARGS)
+
+lint:
+	$(IN_ENVIRONMENT) .venv/bin/python -m ruff check .
+	$(IN_ENVIRONMENT) .venv/bin/python -m bandit -q -r -c pyproject.toml .
+
+# what users install: dist/fallkeeper.zip with the one folder fallkeeper/, from what is committed
+zip:
+	mkdir -p dist
+	git archive --format=zip --prefix=fallkeeper/ -o dist/fallkeeper.zip HEAD -- $(SHIPPED)
+
+clean:
+	rm -rf .venv demo_output dist .pytest_cache .ruff_cache .hypothesis .qgis-settings .test-results.xml
+	find . -name __pycache__ -type d -prune -exec rm -rf {} +

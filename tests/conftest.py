@@ -1,0 +1,29 @@
+"""Makes the checkout importable as the package `fallkeeper`, whatever its folder is called.
+
+Test helpers beside this file are importable by their own names (`import builders`). Without QGIS the
+tests in in_qgis/ are not collected.
+"""
+
+import importlib.util
+import sys
+from pathlib import Path
+
+TESTS = Path(__file__).resolve().parent
+ROOT = TESTS.parent
+
+
+def import_checkout_as_fallkeeper():
+    spec = importlib.util.spec_from_file_location(
+        "fallkeeper", ROOT / "__init__.py", submodule_search_locations=[str(ROOT)]
+    )
+    package = importlib.util.module_from_spec(spec)
+    sys.modules["fallkeeper"] = package
+    spec.loader.exec_module(package)
+
+
+if "fallkeeper" not in sys.modules:
+    import_checkout_as_fallkeeper()
+if str(TESTS) not in sys.path:
+    sys.path.insert(0, str(TESTS))
+
+collect_ignore = [] if importlib.util.find_spec("qgis") else ["in_qgis"]

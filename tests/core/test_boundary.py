@@ -1,0 +1,116 @@
+"""Who may import what. The engine knows no QGIS, imports point one way, and the plugin loads without its libraries."""
+
+import sys
+
+import pytest
+import sources
+
+ENGINE_LIBRARIES = {"numpy", "scipy", "shapely", "geopandas", "pandas", "networkx"}
+HOST = {"qgis", "osgeo", "processing"}
+
+# what meets QGIS; everything else in plugin/ is the engine
+MEETS_QGIS = {"main", "gui", "qgis_layer", "processing_algs"}
+
+# what each folder or module of plugin/, and processing_algs, may import besides itself
+FIGURES = {"units", "limits"}
+DOOR = FIGURES | {"schema", "tables"}
+MODEL = DOOR | {"network", "land", "elevation", "hydraulics", "reroute"}
+ENGINE = MODEL | {"checks"}
+MAY_IMPORT = {
+    "units": set(),
+    "limits": {"units"},
+    "schema": FIGURES,
+    "tables": FIGURES | {"schema"},
+    "network": DOOR,
+    "land": DOOR | {"network"},
+    "elevation": DOOR | {"network"},
+    "hydraulics": DOOR | {"network", "land", "elevation"},
+    "reroute": MODEL - {"reroute"},
+    "checks": MODEL,
+    "report": ENGINE,
+    "dependencies": set(),
+    "qgis_layer": ENGINE | {"dependencies"},
+    "processing_algs": ENGINE | {"dependencies", "report", "qgis_layer"},
+    "gui": ENGINE | {"dependencies", "report", "qgis_layer"},
+    "main": {"dependencies", "gui", "processing_algs"},
+}
+
+PACKAGE_FILES = [path for path in sources.shipped_files() if path.parts[0] in ("plugin", "processing_algs")]
+
+
+def part_of(path):
+    """The entry of MAY_IMPORT a file belongs to: "network" for plugin/network/build.py, "units" for plugin/units.py."""
+    if path.parts[0] == "processing_algs":
+        return "processing_algs"
+    return path.with_suffix("").parts[1]
+
+
+def meant(paths, keep):
+    return pytest.mark.parametrize("path", [path for path in paths if keep(path)], ids=lambda path: path.as_posix())
+
+
+def is_marker(path):
+    return path.as_posix() == "plugin/__init__.py"
+
+
+def test_every_part_stands_in_the_table():
+    parts = {part_of(path) for path in PACKAGE_FILES if not is_marker(path)}
+    assert parts <= set(MAY_IMPORT), "say in MAY_IMPORT what a new part may import"
+
+
+@meant(PACKAGE_FILES, lambda path: not is_marker(path))
+def test_imports_point_one_way(path):
+    part = part_of(path)
+    targets = [(entry.line, sources.module_file(entry.target)) for entry in sources.imports_of(path) if entry.inside]
+    wrong = [
+        f"{path}:{line}: {part} may not import {part_of(target)}"
+        for line, target in targets
+        if target.parts[0] in ("plugin", "processing_algs")
+        and not is_marker(target)
+        and part_of(target) not in MAY_IMPORT[part] | {part}
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+@meant(PACKAGE_FILES, lambda path: is_marker(path) or part_of(path) not in MEETS_QGIS)
+def test_the_engine_imports_its_libraries_and_nothing_else(path):
+    allowed = ENGINE_LIBRARIES | set(sys.stdlib_module_names)
+    wrong = [
+        f"{path}:{entry.line}: {entry.target}"
+        for entry in sources.imports_of(path)
+        if not entry.inside and entry.top not in allowed
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+@meant(PACKAGE_FILES, lambda path: True)
+def test_inside_the_package_imports_are_relative(path):
+    wrong = [
+        f"{path}:{entry.line}: {entry.target}"
+        for entry in sources.imports_of(path)
+        if not entry.inside and entry.top in {"plugin", "processing_algs", "fallkeeper"}
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+@meant(PACKAGE_FILES, lambda path: not is_marker(path) and part_of(path) in MEETS_QGIS | {"dependencies"})
+def test_what_qgis_loads_at_start_pulls_in_no_library(path):
+    """QGIS must be able to load the plugin, and say what is missing, without any of its libraries."""
+    wrong = [
+        f"{' -> '.join(step.as_posix() for step in chain)}:{entry.line}: {entry.target}"
+        for reached, chain in sources.loaded_with(path).items()
+        for entry in sources.imports_of(reached)
+        if entry.at_load and not entry.inside and entry.top in ENGINE_LIBRARIES
+    ]
+    assert not wrong, "\n".join(wrong)
+
+
+@meant(PACKAGE_FILES, lambda path: not is_marker(path) and part_of(path) in MEETS_QGIS)
+def test_what_meets_qgis_uses_only_what_qgis_brings_besides_the_libraries(path):
+    allowed = ENGINE_LIBRARIES | HOST | set(sys.stdlib_module_names)
+    wrong = [
+        f"{path}:{entry.line}: {entry.target}"
+        for entry in sources.imports_of(path)
+        if not entry.inside and entry.top not in allowed
+    ]
+    assert not wrong, "\n".join(wrong)
