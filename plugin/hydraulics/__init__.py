@@ -1,0 +1,1 @@
+"""Flow in full pipes: numbers in, numbers out, all in SI."""
