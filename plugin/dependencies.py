@@ -1,0 +1,162 @@
+"""Which Python packages the plugin needs, which are missing here, and what to tell the user.
+
+Standard library only at the top: QGIS must be able to load the plugin, and say this, without any of them.
+Versions are not parsed, since some distributions build packages that do not know theirs; what is asked is
+whether the functions the engine calls are there.
+"""
+
+from __future__ import annotations
+
+import importlib
+import importlib.util
+import os
+import sys
+from dataclasses import dataclass
+from pathlib import Path
+
+AFFECTED = "Building, checking and tracing networks"
+UNAFFECTED = "The archive, its forms and styles"
+
+
+@dataclass(frozen=True)
+class Package:
+    """A package by its import name, the least version, and functions that tell an older version from it."""
+
+    name: str
+    least: str = ""
+    functions: tuple[str, ...] = ()
+
+    @property
+    def requirement(self) -> str:
+        """What pip is asked for."""
+        return f"{self.name}>={self.least}" if self.least else self.name
+
+    @property
+    def shown(self) -> str:
+        return f"{self.name} ({self.least} or newer)" if self.least else self.name
+
+
+@dataclass(frozen=True)
+class Missing:
+    """A package that is absent, too old or broken."""
+
+    package: Package
+    why: str
+
+
+NEEDED = (
+    Package("numpy"),
+    Package("scipy"),
+    # shapely 1 has none of these
+    Package("shapely", "2", ("linestrings", "get_coordinates", "force_2d", "shortest_line", "set_precision")),
+    Package("geopandas", "0.14"),
+    Package("networkx", "2.8"),
+)
+
+
+def missing_packages() -> list[Missing]:
+    """What this Python lacks. Large packages are only looked for, those with functions to ask for are imported."""
+    return [Missing(package, why) for package in NEEDED for why in [_fault(package)] if why]
+
+
+def _fault(package: Package) -> str:
+    """Why a package cannot be used; empty if it can."""
+    if not _is_there(package.name):
+        return "is not installed"
+    if not package.functions:
+        return ""
+    try:
+        module = importlib.import_module(package.name)
+    except ImportError as error:
+        return f"cannot be loaded ({error})"
+    return "" if all(hasattr(module, name) for name in package.functions) else "is too old"
+
+
+def _is_there(name: str) -> bool:
+    try:
+        return importlib.util.find_spec(name) is not None
+    except (ImportError, ValueError):  # a half-removed package
+        return False
+
+
+@dataclass(frozen=True)
+class Host:
+    """What decides how packages can be added to this QGIS."""
+
+    system: str  # as sys.platform
+    python: str  # the interpreter beside QGIS, for a command line
+    python_version: tuple[int, int]
+    has_apt: bool
+    has_pip: bool
+    in_flatpak: bool
+    profile_python: Path  # a folder of the user's profile that QGIS has on sys.path
+    numpy_version: str  # "" where there is none
+
+    @classmethod
+    def here(cls, profile_folder: Path) -> Host:
+        """This computer; `profile_folder` is that of the QGIS user profile."""
+        version = (sys.version_info.major, sys.version_info.minor)
+        interpreter = Path(sys.base_prefix) / "bin" / "python{}.{}".format(*version)
+        return cls(
+            system=sys.platform,
+            python=str(interpreter) if interpreter.exists() else "python3",
+            python_version=version,
+            has_apt=Path(sys.base_prefix, "bin", "apt").exists(),
+            has_pip=_is_there("pip"),
+            in_flatpak="FLATPAK_ID" in os.environ,
+            profile_python=profile_folder / "python",
+            numpy_version=_numpy_version(),
+        )
+
+
+def _numpy_version() -> str:
+    try:
+        return importlib.import_module("numpy").__version__
+    except ImportError:
+        return ""
+
+
+def install_commands(missing: list[Missing], host: Host) -> list[str]:
+    """The command lines that add what is missing; none where the system leaves no way."""
+    if host.system == "darwin" or host.in_flatpak:
+        return []
+    if host.has_apt and host.python_version >= (3, 12):  # older Debian and Ubuntu carry a shapely that is too old
+        return ["sudo apt install " + " ".join(f"python3-{one.package.name}" for one in missing)]
+    wanted = " ".join(f'"{requirement}"' for requirement in _requirements(missing, host))
+    if host.system == "win32":
+        return [f"python -m pip install {wanted}"]
+    pip_first = ["sudo apt install python3-pip"] if host.has_apt and not host.has_pip else []
+    return [*pip_first, f'{host.python} -m pip install --target "{host.profile_python}" {wanted}']
+
+
+def _requirements(missing: list[Missing], host: Host) -> list[str]:
+    """What pip is asked for. The numpy QGIS was built with is pinned: a newer one would break its raster functions."""
+    pinned = [f"numpy=={host.numpy_version}"] if host.numpy_version else []
+    return pinned + [one.package.requirement for one in missing]
+
+
+def complaint(profile_folder: Path) -> str:
+    """What is missing, what that affects and what to do, as text for the user; empty if nothing is missing."""
+    missing = missing_packages()
+    return explain(missing, Host.here(profile_folder)) if missing else ""
+
+
+def explain(missing: list[Missing], host: Host) -> str:
+    """The text about packages that are missing on a host."""
+    what = "; ".join(f"{one.package.shown} {one.why}" for one in missing)
+    return "\n".join(
+        [
+            f"Fallkeeper needs Python packages that this QGIS does not have: {what}.",
+            f"{AFFECTED} does not work without them. {UNAFFECTED} do.",
+            *_remedy(missing, host),
+        ]
+    )
+
+
+def _remedy(missing: list[Missing], host: Host) -> list[str]:
+    commands = [f"    {line}" for line in install_commands(missing, host)]
+    if commands:
+        where = "in the OSGeo4W Shell of this QGIS (start menu)" if host.system == "win32" else "in a terminal"
+        return [f"Run {where}:", "", *commands, "", "Then start QGIS again."]
+    this = "The Flatpak of QGIS" if host.in_flatpak else "QGIS for macOS"
+    return [f"{this} has no supported way to take further packages. Use QGIS from conda-forge together with them."]

@@ -1,0 +1,64 @@
+"""The object QGIS holds while the plugin is on."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from qgis.core import Qgis, QgsApplication
+from qgis.gui import QgsMessageViewer
+from qgis.PyQt.QtWidgets import QPushButton
+
+from ..processing_algs.provider import FallkeeperProvider
+from . import dependencies
+
+
+class FallkeeperPlugin:
+    """Brings the Processing provider, and says in the desktop what is missing. `iface` is None without a desktop."""
+
+    def __init__(self, iface):
+        self.iface = iface
+        self.provider = None  # Processing keeps no Python reference of its own
+        self.notice = None
+
+    def initProcessing(self):
+        """Called by QGIS itself when it runs algorithms without a desktop."""
+        self.provider = FallkeeperProvider()
+        QgsApplication.processingRegistry().addProvider(self.provider)
+
+    def initGui(self):
+        self.initProcessing()
+        complaint = dependencies.complaint(Path(QgsApplication.qgisSettingsDirPath()))
+        if complaint:
+            self._show_notice(complaint)
+
+    def unload(self):
+        if self.notice is not None:
+            self.iface.messageBar().popWidget(self.notice)
+            self.notice = None
+        if self.provider is not None:
+            QgsApplication.processingRegistry().removeProvider(self.provider)
+            self.provider = None
+
+    def _show_notice(self, complaint):
+        """One item in the message bar that stays until dismissed."""
+        bar = self.iface.messageBar()
+        summary = complaint.splitlines()[0]
+        self.notice = bar.createMessage("Fallkeeper", summary)
+        for label, action in (("Details", self._show_details), ("Copy", self._copy)):
+            button = QPushButton(label, self.notice)
+            button.clicked.connect(lambda _checked=False, run=action: run(complaint))
+            self.notice.layout().addWidget(button)
+        self.notice.destroyed.connect(self._forget_notice)
+        bar.pushWidget(self.notice, Qgis.MessageLevel.Warning)
+
+    def _forget_notice(self):
+        self.notice = None
+
+    def _show_details(self, complaint):
+        viewer = QgsMessageViewer(self.iface.mainWindow())  # deletes itself when closed
+        viewer.setWindowTitle("Fallkeeper")
+        viewer.setMessageAsPlainText(complaint)
+        viewer.showMessage(False)
+
+    def _copy(self, complaint):
+        QgsApplication.clipboard().setText(complaint)

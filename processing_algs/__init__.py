@@ -1,0 +1,1 @@
+"""Processing algorithms: parameters in, one call of the engine, layers out."""

@@ -1,0 +1,33 @@
+"""The Processing provider: what the Toolbox, models, scripts and `qgis_process` find under `fallkeeper`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from qgis.core import QgsProcessingProvider
+from qgis.PyQt.QtGui import QIcon
+
+ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
+
+# their order is that of the Toolbox's groups; their names are stable, they stand in users' models
+ALGORITHMS = ()
+
+
+class FallkeeperProvider(QgsProcessingProvider):
+    """Lists the algorithms."""
+
+    def id(self):
+        return "fallkeeper"
+
+    def name(self):
+        return "Fallkeeper"
+
+    def icon(self):
+        return QIcon(str(ICON))
+
+    def svgIconPath(self):
+        return str(ICON)
+
+    def loadAlgorithms(self):
+        for algorithm in ALGORITHMS:
+            self.addAlgorithm(algorithm())
