@@ -1,0 +1,1 @@
+"""How high the pipe lies, how surely that is known, and what follows: fall, sags, cover."""
