@@ -14,9 +14,6 @@ import sys
 from dataclasses import dataclass
 from pathlib import Path
 
-AFFECTED = "Building, checking and tracing networks"
-UNAFFECTED = "The archive, its forms and styles"
-
 
 @dataclass(frozen=True)
 class Package:
@@ -135,26 +132,37 @@ def _requirements(missing: list[Missing], host: Host) -> list[str]:
     return pinned + [one.package.requirement for one in missing]
 
 
-def complaint(profile_folder: Path) -> str:
-    """What is missing, what that affects and what to do, as text for the user; empty if nothing is missing."""
+@dataclass(frozen=True)
+class Complaint:
+    """What is missing: a line for the message bar, the whole text, and the command to copy ("" where there is none)."""
+
+    summary: str
+    text: str
+    command: str
+
+
+def complaint(profile_folder: Path) -> Complaint | None:
+    """What to tell the user of the QGIS profile in this folder; None if nothing is missing."""
     missing = missing_packages()
-    return explain(missing, Host.here(profile_folder)) if missing else ""
+    return explain(missing, Host.here(profile_folder)) if missing else None
 
 
-def explain(missing: list[Missing], host: Host) -> str:
+def explain(missing: list[Missing], host: Host) -> Complaint:
     """The text about packages that are missing on a host."""
-    what = "; ".join(f"{one.package.shown} {one.why}" for one in missing)
-    return "\n".join(
-        [
-            f"Fallkeeper needs Python packages that this QGIS does not have: {what}.",
-            f"{AFFECTED} does not work without them. {UNAFFECTED} do.",
-            *_remedy(missing, host),
-        ]
-    )
+    commands = install_commands(missing, host)
+    text = [
+        "Fallkeeper needs Python packages that this QGIS does not have:",
+        *(f"- {one.package.shown} {one.why}" for one in missing),
+        "",
+        "Building, checking and tracing networks does not work without them. The archive, its forms and styles do.",
+        "",
+        *_remedy(commands, host),
+    ]
+    names = ", ".join(one.package.name for one in missing)
+    return Complaint(f"Python packages are missing: {names}", "\n".join(text), "\n".join(commands))
 
 
-def _remedy(missing: list[Missing], host: Host) -> list[str]:
-    commands = [f"    {line}" for line in install_commands(missing, host)]
+def _remedy(commands: list[str], host: Host) -> list[str]:
     if commands:
         where = "in the OSGeo4W Shell of this QGIS (start menu)" if host.system == "win32" else "in a terminal"
         return [f"Run {where}:", "", *commands, "", "Then start QGIS again."]

@@ -28,7 +28,7 @@ class FallkeeperPlugin:
     def initGui(self):
         self.initProcessing()
         complaint = dependencies.complaint(Path(QgsApplication.qgisSettingsDirPath()))
-        if complaint:
+        if complaint is not None:
             self._show_notice(complaint)
 
     def unload(self):
@@ -42,23 +42,23 @@ class FallkeeperPlugin:
     def _show_notice(self, complaint):
         """One item in the message bar that stays until dismissed."""
         bar = self.iface.messageBar()
-        summary = complaint.splitlines()[0]
-        self.notice = bar.createMessage("Fallkeeper", summary)
-        for label, action in (("Details", self._show_details), ("Copy", self._copy)):
-            button = QPushButton(label, self.notice)
-            button.clicked.connect(lambda _checked=False, run=action: run(complaint))
-            self.notice.layout().addWidget(button)
+        self.notice = bar.createMessage("Fallkeeper", complaint.summary)
+        self._add_button("Details", lambda: self._show_details(complaint.text))
+        self._add_button("Copy", lambda: QgsApplication.clipboard().setText(complaint.command or complaint.text))
         self.notice.destroyed.connect(self._forget_notice)
         bar.pushWidget(self.notice, Qgis.MessageLevel.Warning)
+
+    def _add_button(self, label, action):
+        button = QPushButton(label, self.notice)
+        button.clicked.connect(action)
+        self.notice.layout().addWidget(button)
 
     def _forget_notice(self):
         self.notice = None
 
-    def _show_details(self, complaint):
+    def _show_details(self, text):
         viewer = QgsMessageViewer(self.iface.mainWindow())  # deletes itself when closed
         viewer.setWindowTitle("Fallkeeper")
-        viewer.setMessageAsPlainText(complaint)
+        viewer.setMessageAsPlainText(text)
+        viewer.resize(800, 400)
         viewer.showMessage(False)
-
-    def _copy(self, complaint):
-        QgsApplication.clipboard().setText(complaint)
