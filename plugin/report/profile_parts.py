@@ -90,6 +90,9 @@ def draw_lines(drawing: Drawing, frame: Frame, profile: Profile) -> None:
         drawing.areas([np.vstack([upper, lower[::-1]])], **BAND)
     for height, style in ((profile.crown_m, CROWN), (profile.cover_line_m, COVER), (profile.ground_m, GROUND)):
         drawing.lines([_points(frame, station[run], height[run]) for run in _known_runs(height)], **style)
+    for run in _known_runs(profile.ground_m)[:1]:
+        x, y = _points(frame, station[run], profile.ground_m[run])[0]
+        drawing.text(x + 8, y - 12, "ground", 13, fill=GROUND["stroke"], font_weight="bold")
 
 
 def draw_pipe(drawing: Drawing, frame: Frame, profile: Profile, runs: list[CallStretch]) -> None:
