@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from ..network.lines import Lines
@@ -18,28 +20,38 @@ def running_m(lines: Lines, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
     return start[line] + at_m
 
 
-def interpolate(
-    lines: Lines, node_line: np.ndarray, node_at_m: np.ndarray, values: np.ndarray, line: np.ndarray, at_m: np.ndarray
-) -> np.ndarray:
-    """Values at places, straight between the nodes of the same line; NaN outside them or beside a NaN.
+@dataclass(frozen=True)
+class Between:
+    """Between which nodes places lie: node before, node after, share of the way; a place on a node has it twice.
 
-    `values` is (nodes,) or (nodes, columns). At a node its own value counts, whatever its neighbours are.
+    Where `inside` is false there is none on one side of the place.
     """
-    values = np.asarray(values, dtype=float)
-    line, at_m = np.asarray(line, dtype=np.int64), np.asarray(at_m, dtype=float)
-    found = np.full((len(line), *values.shape[1:]), np.nan)
-    if not len(node_line) or not len(line):
+
+    low: np.ndarray
+    high: np.ndarray
+    share: np.ndarray
+    inside: np.ndarray
+
+    def straight(self, values: np.ndarray) -> np.ndarray:
+        """Values straight between the nodes; NaN outside them and beside a NaN, but not on a node with a value."""
+        found = np.full(len(self.low), np.nan)
+        low, high, share = self.low[self.inside], self.high[self.inside], self.share[self.inside]
+        found[self.inside] = values[low] + share * (values[high] - values[low])
         return found
-    nodes = running_m(lines, node_line, node_at_m)
-    place = running_m(lines, line, at_m)
+
+
+def between(lines: Lines, node_line: np.ndarray, node_at_m: np.ndarray, line: np.ndarray, at_m: np.ndarray) -> Between:
+    """Find the nodes of the same line on either side of each place; nodes are sorted by line and place."""
+    line = np.asarray(line, dtype=np.int64)
+    if not len(node_line):
+        none = np.full(len(line), -1)
+        return Between(none, none, np.zeros(len(line)), np.zeros(len(line), dtype=bool))
+    nodes, place = running_m(lines, node_line, node_at_m), running_m(lines, line, at_m)
     low = np.searchsorted(nodes, place, side="right") - 1
-    high = np.minimum(low + 1, len(nodes) - 1)
-    on_line = (low >= 0) & (node_line[low] == line)
-    exact = on_line & (nodes[low] == place)
-    between = on_line & ~exact & (node_line[high] == line) & (high > low)
-    found[exact] = values[low[exact]]
-    a, b = low[between], high[between]
-    share = (place[between] - nodes[a]) / (nodes[b] - nodes[a])
-    share = share.reshape((-1,) + (1,) * (values.ndim - 1))
-    found[between] = values[a] + share * (values[b] - values[a])
-    return found
+    low_on_line = (low >= 0) & (node_line[low] == line)
+    on_node = low_on_line & (nodes[low] == place)
+    high = np.where(on_node, low, np.minimum(low + 1, len(nodes) - 1))
+    inside = low_on_line & (node_line[high] == line) & (on_node | (high > low))
+    gap_m = np.where(inside & ~on_node, nodes[high] - nodes[low], 1.0)
+    share = np.where(inside & ~on_node, (place - nodes[low]) / gap_m, 0.0)
+    return Between(low, high, share, inside)
