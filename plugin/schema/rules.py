@@ -1,0 +1,98 @@
+"""What a row must keep to, made from the fields: once as the sentence people read, once as the condition
+under which SQLite refuses the row, once as the expression a form judges by.
+
+A form repeats every rule, because a save refused by the file can leave the geometry saved and the
+attribute not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+from .declare import INTEGER, REAL, Field, Layer
+
+
+@dataclass(frozen=True)
+class Rule:
+    """A rule on one field. `broken_sql` is true for a bad row NEW, `holds` (QGIS expression) for a good one.
+
+    SQLite before 3.47 takes no computed message, so the sentence cannot repeat the value refused.
+    """
+
+    field: str
+    sentence: str
+    broken_sql: str
+    holds: str
+
+
+def rules(layer: Layer) -> tuple[Rule, ...]:
+    """The rules on the fields of `layer`, in the order of its fields."""
+    return tuple(rule for field in layer.fields for rule in _field_rules(layer, field))
+
+
+def _field_rules(layer: Layer, field: Field) -> Iterator[Rule]:
+    name = quoted(field.name)
+    if field.key:
+        yield from _key_rules(layer, field)
+    elif field.values:
+        yield _list_rule(field)
+    elif field.kind in (REAL, INTEGER) and field.name != "seq":
+        yield _figure_rule(field)
+    elif field.required:
+        sentence = f"{field.alias} is missing: fill it in."
+        yield Rule(field.name, sentence, f"trim(coalesce(NEW.{name}, '')) = ''", f"trim(coalesce({name}, '')) <> ''")
+
+
+def _key_rules(layer: Layer, field: Field) -> Iterator[Rule]:
+    name, table = quoted(field.name), quoted(layer.name)
+    sentence = f"{field.alias} has no key: give it one that no other {layer.one} has."
+    blank_sql, filled = f"trim(NEW.{name}) = ''", f"{name} is null or trim({name}) <> ''"
+    if field.required:
+        blank_sql, filled = f"trim(coalesce(NEW.{name}, '')) = ''", f"trim(coalesce({name}, '')) <> ''"
+    yield Rule(field.name, sentence, blank_sql, filled)
+    # names come from the schema, never from a user
+    taken = f"EXISTS (SELECT 1 FROM {table} WHERE {name} = NEW.{name}{{other_row}})"  # noqa: S608 # nosec B608
+    sentence = f"{field.alias} has the key of another {layer.one}: keys must differ."
+    yield Rule(field.name, sentence, taken, "")  # a form takes this rule from the file's UNIQUE
+
+
+def _list_rule(field: Field) -> Rule:
+    name, known = quoted(field.name), ", ".join(literal(value) for value in field.choices)
+    sentence = f"{field.alias} is not known: use {listed(field.choices)}"
+    if field.required:
+        holds = f"coalesce({name} in ({known}), false)"
+        return Rule(field.name, sentence + ".", f"coalesce(NEW.{name} NOT IN ({known}), 1)", holds)
+    sentence += ", or leave it empty."
+    return Rule(field.name, sentence, f"NEW.{name} NOT IN ({known})", f"{name} is null or {name} in ({known})")
+
+
+def _figure_rule(field: Field) -> Rule:
+    name = quoted(field.name)
+    bound, sentence = "", f"{field.alias} must be a number"
+    if field.least is not None:
+        bound = f"{'>' if field.above else '>='} {field.least:g}"
+        sentence += f" above {field.least:g}" if field.above else f", {field.least:g} or more"
+    number = f"typeof(NEW.{name}) IN ('real', 'integer')" + (f" AND NEW.{name} {bound}" if bound else "")
+    holds = f"{name} {bound}" if bound else "true"
+    if field.required:
+        return Rule(field.name, sentence + ".", f"NOT ({number})", f"{name} is not null and {holds}")
+    sentence += "; leave it empty if unknown."
+    return Rule(field.name, sentence, f"NOT (NEW.{name} IS NULL OR ({number}))", f"{name} is null or {holds}")
+
+
+def quoted(name: str) -> str:
+    """A name as SQL and QGIS expressions write it."""
+    return '"' + name.replace('"', '""') + '"'
+
+
+def literal(words: str) -> str:
+    """A text as SQL and QGIS expressions write it."""
+    return "'" + words.replace("'", "''") + "'"
+
+
+def listed(words: object) -> str:
+    """'a, b or c'."""
+    first = list(words)  # type: ignore[call-overload]
+    last = first.pop()
+    return f"{', '.join(first)} or {last}" if first else last
