@@ -31,10 +31,11 @@ MAY_IMPORT = {
     "county": DOOR | {"elevation", "network", "land", "hydraulics"},
     "reroute": MODEL - {"reroute"},
     "checks": MODEL,
+    "result_tables": ENGINE,
     "report": ENGINE,
     "qgis_layer": ENGINE | {"dependencies"},
-    "processing_algs": ENGINE | {"dependencies", "report", "qgis_layer"},
-    "gui": ENGINE | {"dependencies", "report", "qgis_layer"},
+    "processing_algs": ENGINE | {"dependencies", "result_tables", "report", "qgis_layer"},
+    "gui": ENGINE | {"dependencies", "result_tables", "report", "qgis_layer"},
     "main": {"dependencies", "gui", "processing_algs"},
 }
 LINES = "plugin/network/lines.py"  # drawn lines as arrays: below everything that computes along them
