@@ -1,0 +1,200 @@
+"""From drawn drains to a network with joints, outlets, directions and sums."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..elevation.points import collect_points
+from ..limits import Limits
+from ..tables import Drains, Shots, Structures
+from .direction import Flow, lowest_levels, orient, systems_of
+from .duplicates import find_duplicates
+from .joints import (
+    Crossings,
+    Joints,
+    find_crossings,
+    meeting_ends,
+    nearest_proposals,
+    one_for_each_meeting,
+    snap_to_ends,
+    trim_overshoots,
+)
+from .levels import Levels
+from .lines import Lines, explode
+from .network import Network
+from .outlets import Outlets, find_outlets, place_outlets
+from .past_outlet import PastOutlet, find_past_outlet
+from .pieces import Nodes, Pieces, Places, make_pieces
+from .settled import Settled, settle_joints
+
+
+@dataclass(frozen=True)
+class Met:
+    """What was found about meeting lines: made joints, proposals (and which are applied), crossings, settled places."""
+
+    made: Joints
+    proposed: Joints
+    applied: np.ndarray
+    crossings: Crossings
+    settled: Settled
+
+    @property
+    def joining(self) -> Joints:
+        """The joints in force."""
+        return _together(self.made, self.proposed.where(self.applied))
+
+
+def build_network(
+    drains: Drains,
+    structures: Structures | None = None,
+    shots: Shots | None = None,
+    *,
+    limits: Limits | None = None,
+    tolerance_m: float = 0.3,
+    accept_proposed: bool = False,
+) -> Network:
+    """Build the network of the drains in the ground.
+
+    Ends and places within `tolerance_m` are proposed as joints, applied only with `accept_proposed` or where
+    a structure of kind joint confirms them. Nothing is moved or changed; what could not be used is listed.
+    """
+    structures = structures if structures is not None else Structures.none()
+    shots = shots if shots is not None else Shots.none()
+    limits = limits or Limits()
+    lines, unusable = explode(drains.geometry)
+    in_ground = drains.in_ground[lines.drain]
+    duplicates = find_duplicates(lines, in_ground, tolerance_m)
+    active = in_ground.copy()
+    active[duplicates.line] = False
+    index = np.flatnonzero(active)
+    tree = shapely.STRtree(lines.geometry[index])
+    points = collect_points(lines, drains, shots, limits, tolerance_m)
+    met = _meet(lines, active, tree, index, structures, limits["exact_joint"], tolerance_m)
+    placed = place_outlets(lines, drains, structures, tree, index, tolerance_m)
+    plan = _Plan(lines, drains, active, Levels(lines, points), limits["exact_joint"], tolerance_m, placed)
+    met = _drop_needless(plan, met)
+    if accept_proposed:
+        met = Met(met.made, met.proposed, np.ones(len(met.proposed), dtype=bool), met.crossings, met.settled)
+    solved = plan.solve(met)
+    return Network(
+        drains=drains,
+        structures=structures,
+        lines=lines,
+        active=active,
+        duplicates=duplicates,
+        unusable=unusable,
+        levels=plan.levels,
+        made=met.made,
+        proposed=met.proposed,
+        applied=met.applied,
+        crossings=met.crossings,
+        off_pipe_outlets=placed.off_pipe,
+        pieces=solved.pieces,
+        nodes=solved.nodes,
+        component=solved.component,
+        outlets=solved.outlets,
+        flow=solved.flow,
+        past_outlet=solved.past,
+        assumed_divide_nodes=solved.assumed_divide_nodes,
+        tolerance_m=tolerance_m,
+    )
+
+
+def _meet(
+    lines: Lines,
+    active: np.ndarray,
+    tree: shapely.STRtree,
+    index: np.ndarray,
+    structures: Structures,
+    exact_m: float,
+    tolerance_m: float,
+) -> Met:
+    reach = max(tolerance_m, exact_m)
+    near = snap_to_ends(meeting_ends(lines, active, tree, index, reach), lines, exact_m)
+    made = near.where(near.gap_m <= exact_m)
+    open_end = np.ones(2 * len(lines), dtype=bool)
+    open_end[made.end] = False
+    proposed = nearest_proposals(near.where((near.gap_m > exact_m) & open_end[near.end]))
+    proposed = trim_overshoots(one_for_each_meeting(proposed, lines, tolerance_m), lines, tolerance_m)
+    crossings = find_crossings(lines, tree, index, _together(made, proposed), tolerance_m)
+    settled = settle_joints(lines, tree, index, structures, tolerance_m)
+    made, proposed, crossings, applied = settled.apply(lines, made, proposed, crossings)
+    return Met(made, proposed, applied, crossings, settled)
+
+
+def _together(first: Joints, second: Joints) -> Joints:
+    return Joints(*(np.concatenate([getattr(first, f), getattr(second, f)]) for f in Joints.__dataclass_fields__))
+
+
+def _drop_needless(plan: _Plan, met: Met) -> Met:
+    """Two ends that both reach an outlet already need no joint between them."""
+    solved = plan.solve(met)
+    reaches = np.zeros(len(plan.lines), dtype=bool)
+    served = np.unique(solved.component[solved.outlets.node])
+    reaches[solved.pieces.line[np.isin(solved.component[solved.pieces.node_from], served)]] = True
+    proposed = met.proposed
+    both = reaches[proposed.line] & reaches[proposed.other]
+    length = plan.lines.length_m[proposed.other]
+    at_end = np.minimum(proposed.at_m, length - proposed.at_m) <= plan.tolerance_m
+    keep = ~(both & at_end) | met.applied
+    return Met(met.made, proposed.where(keep), met.applied[keep], met.crossings, met.settled)
+
+
+@dataclass(frozen=True)
+class _Solved:
+    pieces: Pieces
+    nodes: Nodes
+    component: np.ndarray
+    outlets: Outlets
+    flow: Flow
+    past: PastOutlet
+    assumed_divide_nodes: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Plan:
+    """All that stays the same while joints are tried."""
+
+    lines: Lines
+    drains: Drains
+    active: np.ndarray
+    levels: Levels
+    exact_m: float
+    tolerance_m: float
+    placed: object
+
+    def solve(self, met: Met) -> _Solved:
+        places = self.placed.as_places().joined(met.settled.places)
+        solved, places_node = self._once(met, places)
+        flow = solved.flow
+        if len(flow.divide_piece):  # water leaves some place both ways: make it a node and look again
+            line, at = solved.pieces.line[flow.divide_piece], flow.divide_at_m
+            more = places.joined(Places(line, at, np.arange(len(line))))
+            solved, places_node = self._once(met, more)
+            divides = places_node[len(places.line):][flow.divide_assumed]
+            solved = _Solved(*(getattr(solved, f) for f in list(_Solved.__dataclass_fields__)[:-1]), divides)
+        return solved
+
+    def _once(self, met: Met, places: Places) -> tuple[_Solved, np.ndarray]:
+        pieces, nodes, places_node = make_pieces(
+            self.lines, self.active, met.joining, places, self.exact_m, self.tolerance_m
+        )
+        outlet_nodes = places_node[: len(self.placed.line)]
+        pieces, past = find_past_outlet(pieces, outlet_nodes, self.levels, len(nodes))
+        component = systems_of(pieces, len(nodes))
+        z_from, z_to = self.levels.level_at(pieces.line, pieces.from_m), self.levels.level_at(pieces.line, pieces.to_m)
+        level = lowest_levels(pieces, len(nodes), z_from, z_to)
+        waiting = met.proposed.where(~met.applied)
+        outlets = find_outlets(
+            self.placed, outlet_nodes, self.lines, self.drains, pieces, nodes, component, waiting.end, level
+        )
+
+        def high_point(piece: int) -> float:
+            return self.levels.highest_inside(pieces.line[piece], pieces.from_m[piece], pieces.to_m[piece])
+
+        flow = orient(pieces, component, outlets.node, level, high_point)
+        none = np.zeros(0, dtype=np.int64)
+        return _Solved(pieces, nodes, component, outlets, flow, past, none), places_node

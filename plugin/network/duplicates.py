@@ -1,0 +1,71 @@
+"""Lines that are drawn twice.
+
+A line is a duplicate when another line runs within the tolerance beside it for more than half its
+length. Meeting another line, crossing it or going on from its end is not running beside it, so the
+stretch must also get on along the other line.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from .lines import Lines
+
+_QUARTERS = np.array([0.25, 0.5, 0.75])  # a line with more than half its length covered has one of these covered
+_SAMPLES = 41
+_LEAST_ADVANCE = 0.7  # share of its own way that a stretch beside another line must get on along that line
+
+
+@dataclass(frozen=True)
+class Duplicates:
+    """Line `line` lies on line `of` for `share` of its length and carries nothing."""
+
+    line: np.ndarray
+    of: np.ndarray
+    share: np.ndarray
+
+
+def find_duplicates(lines: Lines, active: np.ndarray, tolerance_m: float) -> Duplicates:
+    """The lines that carry nothing because another line stands for them; of two alike the first drawn stays."""
+    line, other = _candidates(lines, active, tolerance_m)
+    share = _share_beside(lines, line, other, tolerance_m)
+    line, other, share = line[share > 0.5], other[share > 0.5], share[share > 0.5]
+    # where each lies on the other the first drawn stays; else the one that is covered goes
+    both = np.isin(line * len(lines) + other, other * len(lines) + line)
+    goes = ~both | (line > other)
+    line, other, share = line[goes], other[goes], share[goes]
+    order = np.lexsort((other, -share, line))
+    line, other, share = line[order], other[order], share[order]
+    first = np.ones(len(line), dtype=bool)
+    first[1:] = line[1:] != line[:-1]
+    return Duplicates(line[first], other[first], share[first])
+
+
+def _candidates(lines: Lines, active: np.ndarray, tolerance_m: float) -> tuple[np.ndarray, np.ndarray]:
+    index = np.flatnonzero(active)
+    at = (lines.length_m[index][:, None] * _QUARTERS).ravel()
+    owner = np.repeat(index, len(_QUARTERS))
+    points = shapely.points(lines.points_at(owner, at))
+    tree = shapely.STRtree(lines.geometry[index])
+    query, hit = tree.query(points, predicate="dwithin", distance=max(tolerance_m, 1e-6))
+    pairs = np.column_stack([owner[query], index[hit]])
+    pairs = np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0)
+    return pairs[:, 0], pairs[:, 1]
+
+
+def _share_beside(lines: Lines, line: np.ndarray, other: np.ndarray, tolerance_m: float) -> np.ndarray:
+    """Share of each line's length that runs beside the other line."""
+    if not len(line):
+        return np.zeros(0)
+    share = np.linspace(0.0, 1.0, _SAMPLES)
+    at = (lines.length_m[line][:, None] * share).ravel()
+    points = shapely.points(lines.points_at(np.repeat(line, _SAMPLES), at))
+    against = np.repeat(lines.geometry[other], _SAMPLES)
+    near = (shapely.distance(points, against) <= tolerance_m + 1e-9).reshape(-1, _SAMPLES)
+    place = shapely.line_locate_point(against, points).reshape(-1, _SAMPLES)
+    step = lines.length_m[line][:, None] / (_SAMPLES - 1)
+    beside = near[:, 1:] & near[:, :-1] & (np.abs(np.diff(place, axis=1)) >= _LEAST_ADVANCE * step)
+    return beside.mean(axis=1)

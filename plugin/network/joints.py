@@ -1,0 +1,193 @@
+"""Where lines meet, nearly meet, and cross without meeting.
+
+Closer than `exact_m`: a joint that is made. A gap or an overshoot within the tolerance: proposed, and
+applied only when somebody accepts. Geometry is never moved: a joint is a pair of places.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from .lines import Lines
+
+_TIE_M = 0.001  # distances closer than this count as equal: then an end goes before a place inside a line
+_STUB_REACH = 5.0  # an overshoot may be this many tolerances long where a line meets another at a flat angle
+
+
+@dataclass(frozen=True)
+class Joints:
+    """Ends of lines on places of other lines.
+
+    `end` is 2 x line for the first vertex and 2 x line + 1 for the last; `other`, `at_m`: the place met;
+    `at_end`: whether that place is an end of the other line; `gap_m`: distance from the end to the place;
+    `own_at_m`: where on its own line the end counts as joined, short of the end where it overshoots.
+    """
+
+    end: np.ndarray
+    other: np.ndarray
+    at_m: np.ndarray
+    at_end: np.ndarray
+    gap_m: np.ndarray
+    own_at_m: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.end)
+
+    @property
+    def line(self) -> np.ndarray:
+        return self.end // 2
+
+    def where(self, keep: np.ndarray) -> Joints:
+        return Joints(self.end[keep], self.other[keep], self.at_m[keep], self.at_end[keep], self.gap_m[keep],
+                      self.own_at_m[keep])
+
+
+@dataclass(frozen=True)
+class Crossings:
+    """Two lines that cross or touch at `xy` without either ending there."""
+
+    line: np.ndarray
+    other: np.ndarray
+    at_m: np.ndarray
+    other_at_m: np.ndarray
+    xy: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.line)
+
+    def where(self, keep: np.ndarray) -> Crossings:
+        return Crossings(self.line[keep], self.other[keep], self.at_m[keep], self.other_at_m[keep], self.xy[keep])
+
+
+def end_xy(lines: Lines) -> np.ndarray:
+    """Coordinates of all ends, first and last vertex of line 0, of line 1, ..."""
+    both = np.column_stack([lines.first[:-1], lines.first[1:] - 1]).ravel()
+    return lines.xy[both]
+
+
+def end_at_m(lines: Lines) -> np.ndarray:
+    """Distance along its line of every end."""
+    return np.column_stack([np.zeros(len(lines)), lines.length_m]).ravel()
+
+
+def meeting_ends(lines: Lines, active: np.ndarray, tree: shapely.STRtree, index: np.ndarray, reach_m: float) -> Joints:
+    """Every end of an active line with every other active line within `reach_m` of it.
+
+    `tree` holds the lines `index`. A place closer than `reach_m` to an end of the other line is not
+    moved to that end; only a place at the very end is `at_end`.
+    """
+    xy = end_xy(lines)
+    ends = np.flatnonzero(np.repeat(active, 2))
+    query, hit = tree.query(shapely.points(xy[ends]), predicate="dwithin", distance=reach_m)
+    end, other = ends[query], index[hit]
+    keep = end // 2 != other
+    end, other = end[keep], other[keep]
+    points = shapely.points(xy[end])
+    geometry = lines.geometry[other]
+    at = np.clip(shapely.line_locate_point(geometry, points), 0.0, lines.length_m[other])
+    gap = shapely.distance(geometry, points)
+    at_end = (at <= 0.0) | (at >= lines.length_m[other])
+    return Joints(end, other, at, at_end, gap, end_at_m(lines)[end])
+
+
+def snap_to_ends(joints: Joints, lines: Lines, exact_m: float) -> Joints:
+    """Count a place within `exact_m` of an end of its line as that end."""
+    length = lines.length_m[joints.other]
+    low, high = joints.at_m <= exact_m, length - joints.at_m <= exact_m
+    at = np.where(low, 0.0, np.where(high, length, joints.at_m))
+    return Joints(joints.end, joints.other, at, joints.at_end | low | high, joints.gap_m, joints.own_at_m)
+
+
+def nearest_proposals(candidates: Joints) -> Joints:
+    """The one joint each end proposes: to the nearest pipe, an end before a place inside a line on a tie."""
+    order = np.lexsort((candidates.other, ~candidates.at_end, np.round(candidates.gap_m / _TIE_M), candidates.end))
+    sorted_ = candidates.where(order)
+    first = np.ones(len(sorted_), dtype=bool)
+    first[1:] = sorted_.end[1:] != sorted_.end[:-1]
+    return sorted_.where(first)
+
+
+def one_for_each_meeting(proposals: Joints, lines: Lines, tolerance_m: float) -> Joints:
+    """Where two lines propose to each other at the same meeting, the joint with the smaller gap stays."""
+    low, high = np.minimum(proposals.line, proposals.other), np.maximum(proposals.line, proposals.other)
+    order = np.lexsort((proposals.end, proposals.gap_m, low * len(lines) + high))
+    pair, end = (low * len(lines) + high)[order], proposals.end[order]
+    xy = end_xy(lines)[end]
+    stays = np.ones(len(order), dtype=bool)
+    for back in (1, 2, 3):  # two lines have four ends, so a pair has at most four proposals
+        same = pair[back:] == pair[:-back]
+        near = np.hypot(*(xy[back:] - xy[:-back]).T) <= 2.0 * tolerance_m
+        opposite = end[back:] // 2 != end[:-back] // 2
+        stays[back:] &= ~(same & near & opposite & stays[:-back])
+    return proposals.where(np.sort(order[stays]))
+
+
+def trim_overshoots(proposals: Joints, lines: Lines, tolerance_m: float) -> Joints:
+    """Where a line runs on over the line it meets, count it as joined where the two cross."""
+    inside = np.flatnonzero(~proposals.at_end)
+    own, other = proposals.line[inside], proposals.other[inside]
+    crossing = shapely.intersection(lines.geometry[own], lines.geometry[other])
+    xy, pair = shapely.get_coordinates(crossing, return_index=True)
+    if not len(xy):
+        return proposals
+    from_end = np.hypot(*(xy - end_xy(lines)[proposals.end[inside[pair]]]).T)
+    order = np.lexsort((from_end, pair))
+    first = np.ones(len(order), dtype=bool)
+    first[1:] = pair[order][1:] != pair[order][:-1]
+    best = order[first]
+    best = best[from_end[best] <= _STUB_REACH * tolerance_m]
+    rows = inside[pair[best]]
+    points = shapely.points(xy[best])
+    own_at, at = proposals.own_at_m.copy(), proposals.at_m.copy()
+    own_at[rows] = shapely.line_locate_point(lines.geometry[proposals.line[rows]], points)
+    at[rows] = shapely.line_locate_point(lines.geometry[proposals.other[rows]], points)
+    return Joints(proposals.end, proposals.other, at, proposals.at_end, proposals.gap_m, own_at)
+
+
+def find_crossings(
+    lines: Lines, tree: shapely.STRtree, index: np.ndarray, joints: Joints, tolerance_m: float
+) -> Crossings:
+    """Places where two lines cross or touch and no end with a joint between the two lies near."""
+    query, hit = tree.query(lines.geometry[index], predicate="intersects")
+    keep = query < hit
+    line, other = index[query[keep]], index[hit[keep]]
+    meeting = shapely.intersection(lines.geometry[line], lines.geometry[other])
+    xy, pair = shapely.get_coordinates(meeting, return_index=True)
+    line, other = line[pair], other[pair]
+    free = ~_near_joint(lines, line, other, xy, joints, tolerance_m)
+    line, other, xy, pair = line[free], other[free], xy[free], pair[free]
+    overlap = np.zeros(len(pair), dtype=bool)  # of lines that run on each other a while, the first place stands for all
+    overlap[1:] = (pair[1:] == pair[:-1]) & (np.hypot(*(xy[1:] - xy[:-1]).T) <= tolerance_m)
+    line, other, xy = line[~overlap], other[~overlap], xy[~overlap]
+    points = shapely.points(xy)
+    return Crossings(
+        line, other, shapely.line_locate_point(lines.geometry[line], points),
+        shapely.line_locate_point(lines.geometry[other], points), xy,
+    )
+
+
+def _near_joint(
+    lines: Lines, line: np.ndarray, other: np.ndarray, xy: np.ndarray, joints: Joints, tolerance_m: float
+) -> np.ndarray:
+    """Whether a place where two lines meet belongs to a joint between an end of one and the other."""
+    pairs = joints.end * len(lines) + joints.other
+    order = np.argsort(pairs, kind="stable")
+    pairs = pairs[order]
+    # a flat overshoot leaves a stub longer than the tolerance: its length is the reach of that joint
+    stub = np.abs(end_at_m(lines)[joints.end] - joints.own_at_m)[order] + tolerance_m
+    corners = end_xy(lines)
+    near = np.zeros(len(line), dtype=bool)
+    for own, against in ((line, other), (other, line)):
+        for k in (0, 1):
+            end = 2 * own + k
+            wanted = end * len(lines) + against
+            found = np.searchsorted(pairs, wanted)
+            known = found < len(pairs)
+            found = np.minimum(found, max(len(pairs) - 1, 0))
+            if len(pairs):
+                known &= pairs[found] == wanted
+                near |= known & (np.hypot(*(xy - corners[end]).T) <= stub[found] + 1e-6)
+    return near

@@ -1,0 +1,142 @@
+"""Drawn lines as flat arrays, and places on them.
+
+A drain is a row of the archive; a line is one part of it, since a drain may be drawn in several parts.
+A place is (line, distance from the line's first vertex); geometry is never split until it is drawn.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+
+@dataclass(frozen=True)
+class Lines:
+    """Parts of drains with their vertices in one array.
+
+    `drain` is the row of the drain; `station0_m` the station of the drain at which this part begins
+    (parts follow one another, gaps between them have no length). Vertices of line i are
+    `xy[first[i]:first[i + 1]]`, at `along_m` from the line's first vertex; `z` is NaN where not drawn.
+    """
+
+    geometry: np.ndarray
+    drain: np.ndarray
+    station0_m: np.ndarray
+    length_m: np.ndarray
+    xy: np.ndarray
+    z: np.ndarray
+    first: np.ndarray
+    along_m: np.ndarray
+
+    def __len__(self) -> int:
+        return len(self.drain)
+
+    def points_at(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
+        """Coordinates (places, 2) at `at_m` along each line; beyond an end, the end."""
+        line = np.asarray(line, dtype=np.int64)
+        at_m = np.clip(at_m, 0.0, self.length_m[line])
+        segment = self.segment_at(line, at_m)
+        a, b = self.along_m[segment], self.along_m[segment + 1]
+        share = ((at_m - a) / np.maximum(b - a, 1e-12))[:, None]
+        return self.xy[segment] + share * (self.xy[segment + 1] - self.xy[segment])
+
+    def segment_at(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
+        """Index of the vertex before each place, so that the place lies between it and the next."""
+        start = np.concatenate([[0.0], np.cumsum(self.length_m)])  # one running distance over all lines
+        running = self.along_m + np.repeat(start[:-1], np.diff(self.first))
+        segment = np.searchsorted(running, start[line] + at_m, side="right") - 1
+        return np.clip(segment, self.first[line], self.first[line + 1] - 2)
+
+    def cut(self, line: np.ndarray, from_m: np.ndarray, to_m: np.ndarray) -> np.ndarray:
+        """LineStrings of the stretches `from_m` to `to_m` (from < to) of each line."""
+        line = np.asarray(line, dtype=np.int64)
+        if not len(line):
+            return np.empty(0, dtype=object)
+        low, high = self.segment_at(line, from_m), self.segment_at(line, to_m)
+        high -= (high > low) & (self.along_m[high] >= to_m)  # a stretch ending on a vertex does not repeat it
+        inner = high - low
+        counts = inner + 2
+        stop = np.cumsum(counts)
+        begin = stop - counts
+        out = np.empty((stop[-1], 2))
+        out[begin] = self.points_at(line, from_m)
+        out[stop - 1] = self.points_at(line, to_m)
+        place = np.ones(len(out), dtype=bool)
+        place[begin] = place[stop - 1] = False
+        rank = np.arange(inner.sum()) - np.repeat(np.cumsum(inner) - inner, inner)
+        out[place] = self.xy[np.repeat(low + 1, inner) + rank]
+        return shapely.linestrings(out, indices=np.repeat(np.arange(len(line)), counts))
+
+    def station_m(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
+        """Stations along the drains of places along the lines."""
+        return self.station0_m[line] + at_m
+
+
+@dataclass(frozen=True)
+class Unusable:
+    """A drain or part that could not be used as drawn: row, what is wrong, whether the rest of it is used."""
+
+    drain: int
+    why: str
+    used: bool
+
+
+def explode(geometry: np.ndarray) -> tuple[Lines, list[Unusable]]:
+    """Make lines of drawn geometries (one row a drain); what cannot be used is listed, nothing is changed.
+
+    Repeated vertices are dropped, parts without length left out. A part with a coordinate that is no
+    number is left out. Curves must have been made straight segments before.
+    """
+    rows = len(geometry)
+    faults: list[Unusable] = []
+    missing = shapely.is_missing(geometry) | shapely.is_empty(geometry)
+    kind = shapely.get_type_id(geometry)
+    linear = np.isin(kind, (shapely.GeometryType.LINESTRING, shapely.GeometryType.MULTILINESTRING))
+    faults += [Unusable(int(row), "it has no geometry", False) for row in np.flatnonzero(missing)]
+    faults += [Unusable(int(row), "it is not a line", False) for row in np.flatnonzero(~missing & ~linear)]
+    faults += [
+        Unusable(int(row), "it is drawn in several parts, which are taken one after another", True)
+        for row in np.flatnonzero(linear & (shapely.get_num_geometries(geometry) > 1))
+    ]
+    usable = np.flatnonzero(linear & ~missing)
+    parts, of = shapely.get_parts(geometry[usable], return_index=True)
+    drain = usable[of]
+    xyz, part = shapely.get_coordinates(parts, include_z=True, return_index=True)
+    bad_part = np.zeros(len(parts), dtype=bool)
+    bad_part[part[~np.isfinite(xyz[:, :2]).all(axis=1)]] = True
+    faults += [Unusable(int(row), "a coordinate is no number", False) for row in np.unique(drain[bad_part])]
+    repeated = np.zeros(len(xyz), dtype=bool)
+    repeated[1:] = (part[1:] == part[:-1]) & (xyz[1:, :2] == xyz[:-1, :2]).all(axis=1)
+    keep = ~repeated & ~bad_part[part]
+    xyz, part = xyz[keep], part[keep]
+    counts = np.bincount(part, minlength=len(parts))
+    short = (counts < 2) & ~bad_part
+    faults += [Unusable(int(row), "it has no length", False) for row in np.unique(drain[short])]
+    good = counts >= 2
+    keep = good[part]
+    return _flat_lines(xyz[keep], counts[good], drain[good], rows), faults
+
+
+def _flat_lines(xyz: np.ndarray, counts: np.ndarray, drain: np.ndarray, rows: int) -> Lines:
+    first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
+    step = np.zeros(len(xyz))
+    if len(xyz):
+        step[1:] = np.hypot(*np.diff(xyz[:, :2], axis=0).T)
+        step[first[:-1]] = 0.0
+    total = np.cumsum(step)
+    along = total - np.repeat(total[first[:-1]] if len(xyz) else total, counts)
+    length = along[first[1:] - 1] if len(counts) else np.zeros(0)
+    before = np.cumsum(length) - length
+    first_part = np.ones(len(drain), dtype=bool)
+    first_part[1:] = drain[1:] != drain[:-1]
+    base = np.maximum.accumulate(np.where(first_part, np.arange(len(drain)), 0)) if len(drain) else drain
+    station0 = before - before[base] if len(drain) else before
+    geometry = (
+        shapely.linestrings(xyz[:, :2], indices=np.repeat(np.arange(len(counts)), counts))
+        if len(counts)
+        else np.empty(0, dtype=object)
+    )
+    z = np.where(xyz[:, 2] == 0.0, np.nan, xyz[:, 2]) if len(xyz) else np.zeros(0)
+    return Lines(geometry, drain.astype(np.int64), station0, length, xyz[:, :2].copy(), z, first, along)
