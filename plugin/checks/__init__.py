@@ -1,0 +1,1 @@
+"""Checks: one a file, declared with declare.check; catalogue.py lists them in the order of the report."""
