@@ -61,13 +61,18 @@ class Evidence:
         )
 
     @cached_property
-    def depth_sigma_m(self) -> np.ndarray:
-        """Standard error of an invert had from the ground less the depth, by drain: both errors in squares."""
-        errors = np.full(int(Source.NONE) + 1, np.nan)
+    def depth_error_m(self) -> np.ndarray:
+        """Standard error of each drain's depth, by drain."""
+        errors = np.full(len(Source), np.nan)
         errors[Source.PROBED_DEPTH] = self.limits["error_probe"]
         errors[Source.STATED_DEPTH] = self.limits["error_depth_stated"]
         errors[Source.DEFAULT_DEPTH] = self.limits["error_depth_default"]
-        return np.hypot(self.limits["ground_error"], errors[self.depth_source])
+        return errors[self.depth_source]
+
+    @cached_property
+    def below_ground_sigma_m(self) -> np.ndarray:
+        """Standard error of an invert had from the ground less the depth, by drain: both errors in squares."""
+        return np.hypot(self.limits["ground_error"], self.depth_error_m)
 
     def depth_m(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
         """Stated or usual depth from ground to invert at places, straight along the drain."""
@@ -76,18 +81,19 @@ class Evidence:
         share = self.lines.station_m(line, at_m) / self._drain_length_m[drain]
         return start[drain] + share * (end[drain] - start[drain])
 
-    def measured_at(self, line: np.ndarray, at_m: np.ndarray) -> Inverts:
-        """Inverts at and between measured points of the same line; unknown elsewhere.
+    def measured_at(self, line: np.ndarray, at_m: np.ndarray, among: slice = slice(None)) -> Inverts:
+        """Inverts at and between measured points of the same line; unknown elsewhere. `among`: the points to look at.
 
         The error runs straight between those of the two points, since the pipe need not be straight; the
         source is the less trusted of the two.
         """
         points = self.points
-        nodes = between(self.lines, points.line, points.at_m, line, at_m)
+        z_m, sigma_m, of_point = points.z_m[among], points.sigma_m[among], points.source[among]
+        nodes = between(self.lines, points.line[among], points.at_m[among], line, at_m)
         source = np.full(len(nodes.low), int(Source.NONE))
         low, high = nodes.low[nodes.inside], nodes.high[nodes.inside]
-        source[nodes.inside] = np.maximum(points.source[low], points.source[high])
-        return Inverts(nodes.straight(points.z_m), nodes.straight(points.sigma_m), source)
+        source[nodes.inside] = np.maximum(of_point[low], of_point[high])
+        return Inverts(nodes.straight(z_m), nodes.straight(sigma_m), source)
 
     def below_ground_at(self, line: np.ndarray, at_m: np.ndarray) -> Inverts:
         """Inverts had from the ground less the depth; unknown where there is no ground."""
@@ -100,7 +106,7 @@ class Evidence:
         drain = self.lines.drain[line]
         return Inverts(
             z_m,
-            np.where(known, self.depth_sigma_m[drain], np.nan),
+            np.where(known, self.below_ground_sigma_m[drain], np.nan),
             np.where(known, self.depth_source[drain], int(Source.NONE)),
         )
 

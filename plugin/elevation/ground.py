@@ -44,9 +44,13 @@ class GroundProfile:
         """Line of each sample of the lines `low` to `high` (not included)."""
         return np.repeat(np.arange(low, high), np.diff(self.first[low : high + 1]))
 
-    def at(self, lines: Lines, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
-        """Ground at places, straight between samples; NaN beside a missing one."""
-        return between(lines, self.line_of(0, len(lines)), self.at_m, line, at_m).straight(self.z_m)
+    def at(
+        self, lines: Lines, line: np.ndarray, at_m: np.ndarray, low: int = 0, high: int | None = None
+    ) -> np.ndarray:
+        """Ground at places of the lines `low` to `high`, straight between samples; NaN beside a missing one."""
+        high = len(lines) if high is None else high
+        sample = slice(self.first[low], self.first[high])
+        return between(lines, self.line_of(low, high), self.at_m[sample], line, at_m).straight(self.z_m[sample])
 
     @property
     def missing_count(self) -> int:

@@ -81,7 +81,7 @@ def _fit(evidence: Evidence, ranges: Ranges, samples: _Samples) -> Fitted:
         return Fitted(line, from_m, to_m, np.zeros(0), np.zeros(0))
     y_m = samples.z_m - evidence.depth_m(ranges.line[samples.of], samples.at_m)
     slope, error = fit_slopes(samples.at_m, y_m, first, evidence.limits["ground_correlation_length"])
-    sigma_m = error * evidence.depth_sigma_m[evidence.lines.drain[line]]
+    sigma_m = error * evidence.below_ground_sigma_m[evidence.lines.drain[line]]
     return Fitted(line, from_m, to_m, -slope * (to_m - from_m), sigma_m * (to_m - from_m))
 
 
