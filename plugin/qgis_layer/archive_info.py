@@ -1,0 +1,49 @@
+"""What an archive says about itself: its units, datum and limits, found beside the layer somebody chose."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from qgis.core import NULL, QgsProviderRegistry, QgsVectorLayer
+
+from ..units import SYSTEMS
+
+
+@dataclass(frozen=True)
+class ArchiveInfo:
+    """Figures of the table `archive` and the rows of `limits`; all empty beside a layer that lies in no archive."""
+
+    path: str = ""
+    name: str = ""
+    units: str | None = None
+    vertical_datum: str = ""
+    limits: list[dict] = field(default_factory=list)
+
+    @classmethod
+    def beside(cls, layer: QgsVectorLayer | None) -> ArchiveInfo:
+        """Of the GeoPackage a layer lies in."""
+        if layer is None or layer.providerType() != "ogr":
+            return cls()
+        path = QgsProviderRegistry.instance().decodeUri("ogr", layer.source()).get("path") or ""
+        if not path.lower().endswith(".gpkg") or not Path(path).is_file():
+            return cls()
+        about = _rows(path, "archive")
+        units = about[0].get("units") if about else None
+        return cls(
+            path,
+            str(about[0].get("name") or "") if about else "",
+            units if units in SYSTEMS else None,
+            str(about[0].get("vertical_datum") or "") if about else "",
+            _rows(path, "limits"),
+        )
+
+
+def _rows(path: str, table: str) -> list[dict]:
+    layer = QgsVectorLayer(f"{path}|layername={table}", table, "ogr")
+    if not layer.isValid():
+        return []
+    names = layer.fields().names()
+    return [
+        {n: None if v == NULL else v for n, v in zip(names, feature.attributes())} for feature in layer.getFeatures()
+    ]

@@ -1,0 +1,134 @@
+"""From QGIS feature sources to the engine's frames: NULL becomes unknown, figures become SI.
+
+Layers are read through QGIS, so edits that are not saved, filters and joins count as QGIS shows them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import geopandas
+import numpy as np
+import shapely
+from qgis.core import (
+    NULL,
+    QgsCoordinateReferenceSystem,
+    QgsCoordinateTransformContext,
+    QgsFeatureRequest,
+    QgsFeatureSource,
+    QgsGeometry,
+    QgsWkbTypes,
+)
+
+from ..schema import layer as schema_layer
+from ..units import Units
+from .crs import unit_m
+
+
+@dataclass(frozen=True)
+class Frame:
+    """Where things are read into: the CRS all is brought to, the size of its unit, and the units of the figures."""
+
+    crs: QgsCoordinateReferenceSystem
+    transform_context: QgsCoordinateTransformContext
+    units: Units
+
+    @property
+    def unit_m(self) -> float:
+        return unit_m(self.crs)
+
+
+class ReadCanceledError(Exception):
+    """The user stopped the reading."""
+
+
+def read_layer(
+    source: QgsFeatureSource,
+    layer_name: str,
+    frame: Frame,
+    renamed: dict[str, str] | None = None,
+    is_canceled: Callable[[], bool] = lambda: False,
+) -> geopandas.GeoDataFrame:
+    """A layer under the archive's field names, in metres and SI; the index is the feature's own number.
+
+    `layer_name` is the archive's layer it stands for; fields it lacks are left out, so unknown. `renamed` gives,
+    for a field of the archive, the name it has in this source.
+    """
+    declared = {field.name: field for field in schema_layer(layer_name).fields}
+    wanted = {name: (renamed or {}).get(name) or name for name in declared}
+    present = {name: source.fields().lookupField(own) for name, own in wanted.items()}
+    present = {name: index for name, index in present.items() if index >= 0}
+    rows, numbers, geometry = _rows(source, list(present.values()), frame, is_canceled)
+    columns = {}
+    for position, name in enumerate(present):
+        values = [None if row[position] == NULL else row[position] for row in rows]
+        columns[name] = _column(values, declared[name], frame.units)
+    shapes = _to_metres(shapely.from_wkb(geometry), frame)
+    return geopandas.GeoDataFrame(columns, geometry=shapes, index=numbers)
+
+
+def _rows(
+    source: QgsFeatureSource, attributes: list[int], frame: Frame, is_canceled: Callable[[], bool]
+) -> tuple[list[tuple], list[int], list[bytes | None]]:
+    request = QgsFeatureRequest()
+    request.setSubsetOfAttributes(attributes)
+    request.setDestinationCrs(frame.crs, frame.transform_context)
+    request.setInvalidGeometryCheck(QgsFeatureRequest.InvalidGeometryCheck.GeometryNoCheck)
+    curved = QgsWkbTypes.isCurvedType(source.wkbType()) or QgsWkbTypes.flatType(source.wkbType()) in (
+        QgsWkbTypes.Type.Unknown, QgsWkbTypes.Type.GeometryCollection,
+    )
+    rows, numbers, geometry = [], [], []
+    for feature in source.getFeatures(request):
+        if not len(rows) % 1000 and is_canceled():
+            raise ReadCanceledError
+        values = feature.attributes()
+        rows.append(tuple(values[index] for index in attributes))
+        numbers.append(feature.id())
+        shape = feature.geometry()
+        if shape.isNull():
+            geometry.append(None)
+        else:
+            geometry.append((_straight(shape) if curved else shape).asWkb().data())
+    return rows, numbers, geometry
+
+
+def _straight(shape: QgsGeometry) -> QgsGeometry:
+    """Arcs as straight segments; other geometries as they are."""
+    return QgsGeometry(shape.constGet().segmentize()) if shape.constGet().hasCurvedSegments() else shape
+
+
+def _column(values: list, field: object, units: Units) -> np.ndarray:
+    """Figures in SI with NaN, words with None."""
+    if field.kind not in ("real", "integer"):
+        return np.array([None if v is None else str(v) for v in values], dtype=object)
+    size = {
+        "length": units.length_m, "diameter": units.diameter_m, "area": units.area_m2, "flow": units.flow_m3_s,
+        "coefficient": units.coefficient_m_s,
+    }.get(field.unit, 1.0)
+    return np.array([np.nan if v is None else _number(v) for v in values], dtype=float) * size
+
+
+def _number(value: object) -> float:
+    """A figure, also from a text column somebody brought; text that is no figure is unknown."""
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return float("nan")
+
+
+def _to_metres(shapes: np.ndarray, frame: Frame) -> np.ndarray:
+    """Plan coordinates by the unit of the CRS, drawn elevations by the unit of lengths."""
+    shapes = np.asarray(shapes, dtype=object)
+    has_z = bool(shapely.has_z(shapes).any())
+    if frame.unit_m == 1.0 and not has_z:
+        return shapes
+    size = np.array([frame.unit_m, frame.unit_m, frame.units.length_m])[: 3 if has_z else 2]
+    return shapely.transform(shapes, lambda xyz: xyz * size, include_z=has_z)
+
+
+def read_rows(source: QgsFeatureSource) -> list[dict]:
+    """Rows of a table without geometry as they are, NULL as None."""
+    names = source.fields().names()
+    rows = (feature.attributes() for feature in source.getFeatures())
+    return [{n: None if v == NULL else v for n, v in zip(names, values)} for values in rows]
