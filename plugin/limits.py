@@ -73,19 +73,24 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
         limit.name: limit
         for limit in (
             _limit("least_cover", 2.0, "ft", "length", "NRCS Conservation Practice Standard 606, mineral soil", MEMORY,
-                   "least earth above the crown of a pipe; 2.5 ft in a university design course after ASAE EP480 (seen)"),
+                   "least earth above the crown of a pipe; 2.5 ft in a university design course after ASAE EP480 "
+                   "(seen)"),
             _limit("greatest_depth", 5.2, "ft", "length", "ASAE EP260, standard 4 in tubing in a wide trench", MEMORY,
                    "deepest invert below ground"),
-            _limit("least_velocity", 0.5, "ft/s", "velocity", _EP480, SEEN, "full-flow velocity that keeps a pipe clean"),
+            _limit("least_velocity", 0.5, "ft/s", "velocity", _EP480, SEEN,
+                   "full-flow velocity that keeps a pipe clean"),
             _limit("least_velocity_fines", 1.4, "ft/s", "velocity", _EP480, SEEN,
                    "the same where fine sand or silt may enter"),
-            _limit("fine_soil", 0, "", "yes_no", "asked of the user", CHOICE, "1 where fine sand or silt may enter the pipe"),
+            _limit("fine_soil", 0, "", "yes_no", "asked of the user", CHOICE,
+                   "1 where fine sand or silt may enter the pipe"),
             _limit("greatest_velocity", 7.0, "ft/s", "velocity", "NRCS NEH Part 650 ch. 14, clay and clay loam", MEMORY,
                    "full-flow velocity above which the bedding may wash; less in sand and silt"),
-            _limit("sag_share", 0.1, "", "ratio", COMMON, COMMON, "deepest standing water, as a share of the inside diameter"),
+            _limit("sag_share", 0.1, "", "ratio", COMMON, COMMON,
+                   "deepest standing water, as a share of the inside diameter"),
             _limit("tree_distance_high", 100, "ft", "length", _TREES, SEEN,
                    "willow, poplar, cottonwood, elm and soft maple to a pipe that water can enter"),
-            _limit("tree_distance_ordinary", 50, "ft", "length", _TREES, SEEN, "other trees to a pipe that water can enter"),
+            _limit("tree_distance_ordinary", 50, "ft", "length", _TREES, SEEN,
+                   "other trees to a pipe that water can enter"),
             _limit("outlet_above_bed", 1.0, "ft", "length", "Michigan State University, drainage outlet page", SEEN,
                    "outlet invert above the bottom of the ditch"),
             _limit("outlet_above_water", 0.10, "m", "length", "ILRI Publication 16 ch. 21", SEEN,
@@ -97,19 +102,23 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
             _limit("outlet_pipe_length_larger", 20, "ft", "length", _OUTLET_LENGTH, MEMORY, "the same, over 18 in"),
             _limit("default_depth_lateral", 2.5, "ft", "length", COMMON, COMMON,
                    "ground to invert of a lateral nobody measured; laterals on clay lie 2.5 to 4 ft deep"),
-            _limit("default_depth_main", 3.5, "ft", "length", COMMON, COMMON, "ground to invert of a main nobody measured"),
+            _limit("default_depth_main", 3.5, "ft", "length", COMMON, COMMON,
+                   "ground to invert of a main nobody measured"),
             _limit("default_spacing", 50, "ft", "length", COMMON, COMMON,
                    "distance between laterals where no neighbour tells; older jobs 40 to 50 ft, newer ones closer"),
             _limit("default_diameter_lateral", 4, "in", "diameter", COMMON, COMMON,
                    "inside diameter proposed for a new lateral; never put in place of an unknown size"),
-            _limit("topsoil_depth", 15, "in", "length", COMMON, COMMON, "asked of the user; 12 to 18 in is usual on such clay"),
+            _limit("topsoil_depth", 15, "in", "length", COMMON, COMMON,
+                   "asked of the user; 12 to 18 in is usual on such clay"),
             _limit("ground_error", 0.10, "m", "length", "USGS Lidar Base Specification, QL2", MEMORY,
                    "standard error of one lidar height; agrees with its published accuracy figure"),
             _limit("ground_correlation_length", 30, "m", "length", ASSUMED, ASSUMED,
                    "distance over which the errors of one lidar survey fade to a third"),
-            _limit("error_level", 0.005, "m", "length", _SURVEY, SEEN, "standard error of an invert shot by level or laser"),
+            _limit("error_level", 0.005, "m", "length", _SURVEY, SEEN,
+                   "standard error of an invert shot by level or laser"),
             _limit("error_rtk", 0.02, "m", "length", _SURVEY, SEEN, "standard error of an invert by RTK"),
-            _limit("error_machine_log", 0.03, "m", "length", ASSUMED, ASSUMED, "standard error of an invert from a machine log"),
+            _limit("error_machine_log", 0.03, "m", "length", ASSUMED, ASSUMED,
+                   "standard error of an invert from a machine log"),
             _limit("error_probe", 0.05, "m", "length", ASSUMED, ASSUMED,
                    "standard error of a probed depth, and of an invert nobody says how it was found"),
             _limit("error_depth_stated", 0.10, "m", "length", ASSUMED, ASSUMED, "standard error of a stated depth"),
@@ -123,9 +132,11 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
             _limit("wall_share", 0.08, "", "ratio", ASSUMED, ASSUMED,
                    "pipe wall as a share of the inside diameter, where the top of a pipe was shot"),
             _limit("implausible_depth", 5.0, "m", "length", ASSUMED, ASSUMED,
-                   "greatest believable median depth of measured inverts; beyond it ground and inverts differ in unit or datum"),
+                   "greatest believable median depth of measured inverts; beyond it ground and inverts differ in unit "
+                   "or datum"),
             _limit("p_reverse", 0.95, "", "ratio", CHOICE, CHOICE, "probability from which a grade is called reverse"),
-            _limit("p_falls", 0.05, "", "ratio", CHOICE, CHOICE, "probability of reverse up to which a grade is called falling"),
+            _limit("p_falls", 0.05, "", "ratio", CHOICE, CHOICE,
+                   "probability of reverse up to which a grade is called falling"),
             _limit("false_wet", 0.15, "", "ratio", ASSUMED, ASSUMED, "chance that a place below the plug is found wet"),
             _limit("false_dry", 0.10, "", "ratio", ASSUMED, ASSUMED, "chance that a place above the plug is found dry"),
             _limit("exact_joint", 0.01, "m", "length", CHOICE, CHOICE, "ends closer than this are one joint"),
@@ -141,7 +152,8 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
                    "Manning n of clay pipe; 0.011 in good condition, 0.017 for old lines"),
             _limit("roughness_concrete", 0.013, "", "ratio", _ROUGHNESS, MEMORY, "Manning n of concrete pipe"),
             _limit("ground_step", 5.0, "m", "length", CHOICE, CHOICE, "distance between ground samples along a pipe"),
-            _limit("click_distance", 30.0, "m", "length", CHOICE, CHOICE, "farthest a clicked point may lie from a pipe"),
+            _limit("click_distance", 30.0, "m", "length", CHOICE, CHOICE,
+                   "farthest a clicked point may lie from a pipe"),
         )
     }
 )
@@ -162,7 +174,8 @@ class Limits(Mapping[str, float]):
                 self._override({**row, "name": sized})
             return
         if name not in self._limits:
-            raise LimitError(f"The table limits has a row '{name}' that names no limit; correct the name or delete the row.")
+            raise LimitError(f"The table limits has a row '{name}' that names no limit; correct the name or delete "
+                             "the row.")
         default = self._limits[name]
         unit = default.unit if unit in (None, "") else str(unit)
         if unit not in UNIT_SI or (unit == "") != (default.unit == ""):
@@ -170,7 +183,8 @@ class Limits(Mapping[str, float]):
         try:
             number = float(value)  # type: ignore[arg-type]
         except (TypeError, ValueError):
-            raise LimitError(f"Limit '{name}' has no number; give a value in {unit or 'no unit'} or delete the row.") from None
+            raise LimitError(f"Limit '{name}' has no number; give a value in {unit or 'no unit'} or delete the "
+                             "row.") from None
         source = str(row.get("source") or "set by the office")
         self._limits[name] = replace(default, value=number, unit=unit, source=source, certainty="set in this archive")
 

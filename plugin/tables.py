@@ -196,7 +196,7 @@ class Trees:
 
 @dataclass(frozen=True)
 class Land:
-    """Parcels and fields. `use` is field, road, lot, pond, other or None; `coefficient_m_s` the depth of water a second."""
+    """Parcels and fields. `use` is field, road, lot, pond, other or None; `coefficient_m_s` is water a second."""
 
     geometry: np.ndarray
     land_id: np.ndarray

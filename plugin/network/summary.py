@@ -14,12 +14,14 @@ def say_first(network: Network, settled_by: str = "ACCEPT_PROPOSED") -> list[str
     waiting = len(network.drains_waiting)
     if waiting:
         sentences.append(
-            f"{waiting:,} of {drains:,} drains reach no outlet until the proposed joints are accepted. Accept them all with "
+            f"{waiting:,} of {drains:,} drains reach no outlet until the proposed joints are accepted. Accept them "
+            "all with "
             f"{settled_by}, or one by one with a structure of kind joint, evidence seen or drawn."
         )
     if lacking > waiting:
         sentences.append(
-            f"{lacking - waiting:,} of {drains:,} drains reach no outlet{' even then' if waiting else ''}: see the findings "
+            f"{lacking - waiting:,} of {drains:,} drains reach no outlet{' even then' if waiting else ''}: see the "
+            "findings "
             "no-outlet and loose-end."
         )
     assumed = int(network.outlets.assumed.sum())
@@ -36,16 +38,19 @@ def _left_out(network: Network, most: int = 5) -> list[str]:
     """One sentence a line that could not be used, up to `most`, then how many more."""
     ids = network.drains.drain_id
     said = [
-        f"Drain '{ids[fault.drain]}': {fault.why}; {'it is used all the same' if fault.used else 'it is left out: redraw it'}."
+        f"Drain '{ids[fault.drain]}': {fault.why}; "
+        f"{'it is used all the same' if fault.used else 'it is left out: redraw it'}."
         for fault in network.unusable
     ]
     said += [
-        f"Drain '{network.drains.name[d]}' is drawn on drain '{network.drains.name[o]}' and carries nothing: remove one."
+        f"Drain '{network.drains.name[d]}' is drawn on drain '{network.drains.name[o]}' and carries nothing: remove "
+        "one."
         for d, o in zip(network.lines.drain[network.duplicates.line], network.lines.drain[network.duplicates.of])
     ]
     ids_text = ids.astype(str)
     key, count = np.unique(ids_text, return_counts=True)
-    said += [f"The key '{k}' is used by {c} drains: give each its own." for k, c in zip(key[count > 1], count[count > 1])]
+    said += [f"The key '{k}' is used by {c} drains: give each its "
+             "own." for k, c in zip(key[count > 1], count[count > 1])]
     said += [
         f"Outlet '{network.structures.name[row]}' lies on no pipe within the join tolerance: move it onto the pipe."
         for row in network.off_pipe_outlets
