@@ -7,10 +7,14 @@ from pathlib import Path
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
+from .build_network import BuildNetwork
+from .trace_downstream import TraceDownstream
+from .trace_upstream import TraceUpstream
+
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
-ALGORITHMS = ()
+ALGORITHMS = (BuildNetwork, TraceUpstream, TraceDownstream)
 
 
 class FallkeeperProvider(QgsProcessingProvider):

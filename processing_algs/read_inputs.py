@@ -1,0 +1,67 @@
+"""Read the inputs of a network algorithm into a county. Loaded only while an algorithm runs."""
+
+from __future__ import annotations
+
+from qgis.core import QgsProcessingException
+
+from ..plugin.county import County
+from ..plugin.limits import LimitError, Limits
+from ..plugin.network.build import build_network
+from ..plugin.qgis_layer.read import Frame, ReadCanceledError, read_layer, read_rows
+from ..plugin.tables import Drains, Shots, Structures
+
+
+def read_county(algorithm, parameters, context, feedback, ground=None) -> County:
+    """Read drains, structures and shots, build the network, and say what was seen.
+
+    `ground(lines, active)` gives the ground along the lines where a raster was chosen.
+    """
+    frame = frame_of(algorithm, context)
+    limits = read_limits(algorithm, parameters, context)
+    try:
+        renamed = algorithm.renamed(parameters, context)
+        drains = read_layer(algorithm.source, "drains", frame, renamed, feedback.isCanceled)
+        structures = read_optional(algorithm, parameters, "STRUCTURES", "structures", frame, context, feedback)
+        shots = read_optional(algorithm, parameters, "SHOTS", "shots", frame, context, feedback)
+    except ReadCanceledError:
+        raise QgsProcessingException("Canceled.") from None
+    if not len(drains):
+        raise QgsProcessingException(
+            f"The layer '{algorithm.source.sourceName()}' holds no lines: choose a layer with drains, or clear the "
+            "selection "
+            "or filter."
+        )
+    network = build_network(
+        Drains.from_frame(drains),
+        Structures.from_frame(structures) if structures is not None else None,
+        Shots.from_frame(shots) if shots is not None else None,
+        limits=limits,
+        tolerance_m=algorithm.tolerance_m(parameters, context),
+        accept_proposed=algorithm.parameterAsBoolean(parameters, "ACCEPT_PROPOSED", context),
+    )
+    if algorithm.unseen:
+        feedback.pushWarning(f"{algorithm.unseen:,} lines were not seen: only the selected or filtered ones were read.")
+    profile = ground(network.lines, network.active) if ground is not None else None
+    return County(network, limits, algorithm.units, profile)
+
+
+def frame_of(algorithm, context) -> Frame:
+    return Frame(algorithm.source.sourceCrs(), context.transformContext(), algorithm.units)
+
+
+def read_limits(algorithm, parameters, context) -> Limits:
+    source = algorithm.parameterAsSource(parameters, "LIMITS", context)
+    try:
+        return Limits(read_rows(source) if source is not None else algorithm.archive.limits)
+    except LimitError as error:
+        raise QgsProcessingException(str(error)) from None
+
+
+def read_optional(algorithm, parameters, key, layer_name, frame, context, feedback):
+    """A layer that need not be given; None where it is not."""
+    if parameters.get(key) in (None, ""):
+        return None
+    source = algorithm.parameterAsSource(parameters, key, context)
+    if source is None:
+        raise QgsProcessingException(algorithm.invalidSourceError(parameters, key))
+    return read_layer(source, layer_name, frame, is_canceled=feedback.isCanceled)

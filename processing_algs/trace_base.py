@@ -1,0 +1,62 @@
+"""What both traces share: a point, and the piece of pipe nearest to it."""
+
+from __future__ import annotations
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingException,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterPoint,
+)
+
+from .network_base import NetworkAlgorithm
+
+POINT, LAND = "POINT", "LAND"
+
+
+class TraceAlgorithm(NetworkAlgorithm):
+    """A trace from the pipe nearest to a point."""
+
+    def init_further(self):
+        self.add(QgsProcessingParameterPoint(POINT, self.tr("Place on a pipe")),
+                 "In the CRS of the drains unless it names another; the nearest pipe is taken.")
+        polygon = [QgsProcessing.SourceType.TypeVectorPolygon]
+        self.add(QgsProcessingParameterFeatureSource(LAND, self.tr("Land"), polygon, optional=True), self.land_help)
+
+    land_help = ""
+
+    def place(self, county, parameters, context, feedback):
+        """The place on a pipe nearest to POINT; says how far it lies if not on it."""
+        from ..plugin.network.trace import NoPipeError, place_near
+        from ..plugin.qgis_layer.crs import unit_m
+
+        crs = self.source.sourceCrs()
+        point = self.parameterAsPoint(parameters, POINT, context, crs)
+        size = unit_m(crs)
+        try:
+            place = place_near(county.network, (point.x() * size, point.y() * size), county.limits["click_distance"])
+        except NoPipeError as error:
+            raise QgsProcessingException(str(error)) from None
+        name = county.network.drains.name[county.network.piece_drain[place.piece]]
+        feedback.pushInfo(f"Pipe '{name}', {county.units.show_length(place.distance_m)} from the point.")
+        return place
+
+    def read_land(self, parameters, context, feedback):
+        """The layer LAND as plugin.tables.Land; None where it was not given."""
+        from ..plugin.tables import Land
+        from .read_inputs import frame_of, read_optional
+
+        frame = read_optional(self, parameters, LAND, "land", frame_of(self, context), context, feedback)
+        return None if frame is None else Land.from_frame(frame)
+
+    def say_what_lacks(self, county, place, feedback):
+        """Say it plainly where the direction of flow is not known."""
+        net = county.network
+        if net.direction[place.piece] == 0 and not net.open_both_ways[place.piece]:
+            feedback.pushWarning(
+                "Nothing tells which way the water flows in this pipe: its system has no outlet and no inverts that "
+                "differ. "
+                "Mark the outlet with a structure of kind outlet, or shoot two inverts."
+            )
+        elif net.open_both_ways[place.piece]:
+            feedback.pushWarning("This pipe is part of a ring without inverts; it counts as open both ways.")
