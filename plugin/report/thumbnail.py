@@ -100,8 +100,8 @@ class _Labels:
 def thumbnail_view(thumbnail: Thumbnail, width: float = 360, height: float = 300) -> View:
     """The view around what was found; `view.pixels(xy_m)` are places in the drawing."""
     across, down = width - 2 * _MARGIN, height - _HEADING - _FOOT
-    bounds = shapely.total_bounds(np.asarray(thumbnail.found, dtype=object))
-    west, south, east, north = bounds if np.isfinite(bounds).all() else (0.0, 0.0, 0.0, 0.0)
+    found = shapely.geometrycollections(np.asarray(list(thumbnail.found), dtype=object))
+    west, south, east, north = (0.0, 0.0, 0.0, 0.0) if shapely.is_empty(found) else shapely.bounds(found)
     span_x = max(_AROUND * (east - west), _LEAST_SPAN_M)
     span_y = max(_AROUND * (north - south), _LEAST_SPAN_M)
     px_per_m = min(across / span_x, down / span_y)
