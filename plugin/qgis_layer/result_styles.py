@@ -1,0 +1,169 @@
+"""How results look. Unknown and "cannot tell" have patterns of their own and are never drawn as good."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from qgis.core import QgsMarkerSymbol, QgsSymbol, QgsVectorLayer
+
+from .symbols import (
+    BAD,
+    DOUBT,
+    GOOD,
+    INK,
+    LEAF,
+    NOT_KNOWN,
+    PIPE,
+    PROPOSED,
+    WHITE,
+    Label,
+    Rule,
+    fill,
+    flow_arrow,
+    line,
+    line_layer,
+    line_of,
+    marker,
+    marker_layer,
+    marker_of,
+    marks,
+    show,
+)
+
+# pieces run from station_from to station_to along the drawn line; the arrow shows the flow
+_BACKWARDS = 'case when "from_node" is not null and "to_node" is not null then coalesce("against_drawing", false) end'
+# the words people read on the map, short
+_CALL_WORDS = (
+    "case when \"{field}\" = 'reverse' then 'runs backwards' when \"{field}\" = 'cannot_tell' then 'cannot tell' "
+    "when \"{field}\" = 'falls' then 'falls' else 'unknown' end"
+)
+
+
+def _call_symbols(arrows: bool) -> dict[str, QgsSymbol]:
+    """One line symbol for each call of a grade: solid, barred, dash-dot, dotted."""
+    strokes = {
+        "falls": [line_layer(GOOD, 0.7)],
+        "reverse": [line_layer(BAD, 1.5), marks(marker("line", 3.6, BAD, BAD, 0.7), 4)],
+        "cannot_tell": [line_layer(DOUBT, 1.2, "3.5;1.2;0.6;1.2")],
+        "unknown": [line_layer(NOT_KNOWN, 1.0, "0.9;1.3")],
+    }
+    colours = {"falls": GOOD, "reverse": BAD, "cannot_tell": DOUBT, "unknown": NOT_KNOWN}
+    for call, layers in strokes.items():
+        if arrows:
+            layers.append(flow_arrow(colours[call], 2.6, _BACKWARDS))
+    return {call: line_of(*layers) for call, layers in strokes.items()}
+
+
+def _pipes(layer: QgsVectorLayer) -> None:
+    symbols = _call_symbols(arrows=True)
+    words = _CALL_WORDS.format(field="grade_call")
+    named = 'coalesce("name", "drain_id")'
+    unknown = "coalesce(\"grade_call\", 'unknown') not in ('falls', 'reverse', 'cannot_tell')"
+    at_point = line_of(line_layer(INK, 2.6), line_layer("#ffd54a", 1.6))
+    # a layer that is no trace has no such column
+    clicked = [Rule("At the point", '"at_point"', at_point)] if layer.fields().indexOf("at_point") >= 0 else []
+    show(
+        layer,
+        (
+            *clicked,
+            Rule("Falls toward the outlet", "\"grade_call\" = 'falls'", symbols["falls"]),
+            Rule("Runs backwards", "\"grade_call\" = 'reverse'", symbols["reverse"]),
+            Rule("Cannot tell", "\"grade_call\" = 'cannot_tell'", symbols["cannot_tell"]),
+            Rule("Unknown", unknown, symbols["unknown"]),
+        ),
+        (
+            Label(f"{named} || ': ' || {words}", "\"grade_call\" = 'reverse'", 25_000, 8.5, BAD, True, 10, "along"),
+            Label(f"{named} || ': ' || {words}", "\"grade_call\" = 'cannot_tell'", 12_000, 8, DOUBT, False, 7, "along"),
+            Label(f"{named} || ': ' || {words}", unknown, 12_000, 8, NOT_KNOWN, False, 6, "along"),
+            Label(named, "\"grade_call\" = 'falls'", 3_000, 7, GOOD, False, 2, "along"),
+        ),
+    )
+
+
+def _line_findings(layer: QgsVectorLayer) -> None:
+    calls = _call_symbols(arrows=False)
+    roots = line_of(line_layer(LEAF, 1.4), marks(marker("cross2", 2.4, LEAF, LEAF, 0.5), 4))
+    flat = line_of(line_layer(DOUBT, 0.5, offset=0.8), line_layer(DOUBT, 0.5, offset=-0.8))
+    of_call = "\"check\" not in ('near-trees', 'flat-grade') and \"call\" = "
+    show(
+        layer,
+        (
+            Rule("Runs backwards", of_call + "'reverse'", calls["reverse"]),
+            Rule("Near trees", "\"check\" = 'near-trees'", roots),
+            Rule("Too flat", "\"check\" = 'flat-grade'", flat),
+            Rule("Cannot tell", of_call + "'cannot_tell'", calls["cannot_tell"]),
+            Rule("Unknown", of_call + "'unknown'", calls["unknown"]),
+            Rule("Other, serious", _other("serious"), line(BAD, 1.1, "6;1")),
+            Rule("Other, in doubt", _other("doubt"), line(DOUBT, 0.9, "2.4;1")),
+            Rule("Other, note", _other("note"), line(INK, 0.6, "1.2;1.2")),
+        ),
+        (
+            Label('"title"', "\"severity\" = 'serious'", 15_000, 8.5, BAD, True, 9, "along"),
+            Label('"title"', "\"severity\" = 'doubt'", 8_000, 8, DOUBT, False, 6, "along"),
+            Label('"title"', "coalesce(\"severity\", 'note') = 'note'", 4_000, 7.5, INK, False, 3, "along"),
+        ),
+    )
+
+
+def _other(severity: str) -> str:
+    """Findings without a pattern of their own; a severity nobody knows counts as a note."""
+    test = f"\"severity\" = '{severity}'"
+    if severity == "note":
+        test = "coalesce(\"severity\", '') not in ('serious', 'doubt')"
+    named = "\"check\" in ('near-trees', 'flat-grade') or \"call\" in ('reverse', 'cannot_tell', 'unknown')"
+    return f"{test} and not coalesce({named}, false)"
+
+
+def _point_findings(layer: QgsVectorLayer) -> None:
+    ring, cross = marker_layer("circle", 4.4, WHITE, PROPOSED, 0.6), marker_layer("cross", 4.4, PROPOSED, PROPOSED, 0.4)
+    proposed = marker_of(ring, cross)
+    no_joint = "coalesce(\"check\", '') <> 'proposed-joint'"
+    show(
+        layer,
+        (
+            Rule("Proposed joint", "\"check\" = 'proposed-joint'", proposed),
+            Rule("Serious", f"\"severity\" = 'serious' and {no_joint}", _sign("triangle", 6.4, BAD, WHITE)),
+            Rule("In doubt", f"\"severity\" = 'doubt' and {no_joint}", _sign("diamond", 5.6, "#ffe0a3", INK)),
+            Rule("Note", f"coalesce(\"severity\", '') not in ('serious', 'doubt') and {no_joint}",
+                 _sign("circle", 4.0, WHITE, INK)),
+        ),
+        (
+            Label('"title"', "\"severity\" = 'serious'", 15_000, 8.5, BAD, True, 10, "around"),
+            Label('"title"', "\"severity\" = 'doubt'", 8_000, 8, DOUBT, False, 7, "around"),
+            Label('"title"', "coalesce(\"severity\", 'note') = 'note'", 4_000, 7.5, INK, False, 4, "around"),
+        ),
+    )
+
+
+def _sign(shape: str, size: float, colour: str, mark: str) -> QgsMarkerSymbol:
+    """A shape with an upright stroke and a dot in it: look here."""
+    stroke = marker_layer("line", size * 0.32, mark, mark, 0.6)
+    return marker_of(marker_layer(shape, size, colour, INK, 0.4), stroke)
+
+
+def _nodes(layer: QgsVectorLayer) -> None:
+    show(layer, (Rule("Node", "", marker("circle", 1.4, WHITE, INK, 0.3)),))
+
+
+def _land_above(layer: QgsVectorLayer) -> None:
+    show(layer, (Rule("Land above", "", fill(PIPE, PIPE, 0.2, "dense6")),))
+
+
+def _stations(layer: QgsVectorLayer) -> None:
+    """Stations of a grade line or reroute with what the crew needs: station and cut."""
+    text = "\"station\" || coalesce('\\ncut ' || format_number(\"cut\", 2), '')"
+    show(
+        layer,
+        (Rule("Station", "", marker("line", 3.0, INK, INK, 0.5)),),
+        (Label(text, "", 4_000, 7.5, INK, False, 6, "around"),),
+    )
+
+
+RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
+    "PIPES": _pipes,
+    "NODES": _nodes,
+    "LINE_FINDINGS": _line_findings,
+    "POINT_FINDINGS": _point_findings,
+    "LAND_ABOVE": _land_above,
+    "STATIONS": _stations,
+}
