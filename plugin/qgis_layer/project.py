@@ -1,0 +1,88 @@
+"""Puts an archive into a project: layers in groups, rows that belong together related, editing set up."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from qgis.core import (
+    QgsAttributeEditorContainer,
+    QgsAttributeEditorRelation,
+    QgsProject,
+    QgsRelation,
+    QgsSnappingConfig,
+    QgsTolerance,
+    QgsVectorLayer,
+)
+
+from ..schema import LAYERS, layer
+from .archive import open_layer
+
+# from the top of the map to the bottom
+GROUPS = {
+    "Calls and readings": ("calls", "readings", "repairs", "shots"),
+    "Pipes": ("structures", "drains"),
+    "Landmarks and trees": ("landmarks", "trees", "tree_rows", "woods"),
+    "Land": ("land",),
+    "Tables": ("tapes", "layouts", "limits", "accepted", "predictions", "history", "archive"),
+}
+_SNAPPED_TO = ("drains", "structures", "shots", "landmarks")
+_SNAPPING_PIXELS = 12.0
+
+
+def add_archive(project: QgsProject, path: Path) -> dict[str, QgsVectorLayer]:
+    """Add all layers of the archive at `path` to `project` and return them by their names in the schema."""
+    layers = {}
+    for group_name, names in GROUPS.items():
+        group = project.layerTreeRoot().addGroup(group_name)
+        group.setExpanded(group_name != "Tables")
+        for name in names:
+            layers[name] = open_layer(path, name)
+            project.addMapLayer(layers[name], False)
+            group.addLayer(layers[name]).setExpanded(False)
+    layers["history"].setReadOnly(True)
+    _add_relations(project, layers)
+    return layers
+
+
+def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> None:
+    """Relate by the text keys; the form of the row referred to gets a page with the rows that name it."""
+    for declared in LAYERS:
+        for field in declared.fields:
+            if not field.refers_to:
+                continue
+            relation = QgsRelation()
+            relation.setId(f"{declared.name}_{field.name}")
+            relation.setName(f"{declared.title}: {field.alias.lower()}")
+            relation.setReferencedLayer(layers[field.refers_to].id())
+            relation.setReferencingLayer(layers[declared.name].id())
+            relation.addFieldPair(field.name, layer(field.refers_to).key.name)
+            project.relationManager().addRelation(relation)
+            _show_on_form(layers[field.refers_to], relation)
+
+
+def _show_on_form(parent: QgsVectorLayer, relation: QgsRelation) -> None:
+    config = parent.editFormConfig()
+    page = QgsAttributeEditorContainer(relation.name(), config.invisibleRootContainer())
+    page.setIsGroupBox(False)
+    page.addChildElement(QgsAttributeEditorRelation(relation, page))
+    config.addTab(page)
+    parent.setEditFormConfig(config)
+
+
+def set_up_editing(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> None:
+    """Snap to vertices and segments of pipes and what stands on them, and move shared vertices together.
+
+    The reach is in pixels: in feet it would be nothing on a county's map and a field on a close one.
+    """
+    snapping = QgsSnappingConfig(project)
+    snapping.setEnabled(True)
+    snapping.setMode(QgsSnappingConfig.SnappingMode.AdvancedConfiguration)
+    vertex_and_segment = QgsSnappingConfig.SnappingTypes.VertexFlag | QgsSnappingConfig.SnappingTypes.SegmentFlag
+    for name, snapped in layers.items():
+        if snapped.isSpatial():
+            settings = QgsSnappingConfig.IndividualLayerSettings(
+                name in _SNAPPED_TO, vertex_and_segment, _SNAPPING_PIXELS, QgsTolerance.UnitType.Pixels, 0.0, 0.0
+            )
+            snapping.setIndividualLayerSettings(snapped, settings)
+    project.setSnappingConfig(snapping)
+    project.setTopologicalEditing(True)

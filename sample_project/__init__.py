@@ -1,0 +1,1 @@
+"""The sample: an invented county on open water."""
