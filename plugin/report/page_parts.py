@@ -20,6 +20,7 @@ SEVERITY_MEANING = {
     Severity.NOTE: "good to know",
 }
 
+_DETAIL = "Detail"
 _LONG_ID = 12  # a generated id is cut; its whole shows under the pointer and in the layer
 
 
@@ -63,6 +64,7 @@ def table(
 ) -> str:
     """A table of cells that are HTML already; `numbers` are the columns set to the right."""
     right = [' class="number"' if column in numbers else "" for column in range(len(headings))]
+    right = [' class="long"' if word == _DETAIL else side for word, side in zip(headings, right)]
     head = "".join(f'<th scope="col"{side}>{escape(word)}</th>' for word, side in zip(headings, right))
     body = "".join(
         "<tr>" + "".join(f"<td{side}>{cell}</td>" for cell, side in zip(row, right)) + "</tr>" for row in rows
@@ -95,19 +97,21 @@ def figures(drawings: Sequence[Figure]) -> str:
 def group(found: Group, units: Units) -> str:
     """One check: what is wrong, what to do, when it is a false alarm, drawings of the worst, and where."""
     check = found.check
-    count = ", ".join(f"{number:,} {severity.value}" for severity, number in found.severities)
+    mixed = ", ".join(f"{number:,} {severity.value}" for severity, number in found.severities)
+    count = f"{plural(found.total, 'finding')} on {plural(found.drain_count, 'drain')}"
+    count += f": {mixed}." if len(found.severities) > 1 else "."
     limits = [("Limit", limit_words(limit, units)) for limit in found.limits]
     facts = [("What to do", check.remedy), ("False alarm if", check.false_alarm), *limits, ("Judged by", check.source)]
     return (
         f'<article class="group" id="{escape(check.id)}">'
         f"<h3>{tag(found.severities[0][0])} {escape(check.title)}</h3>"
-        f"<p>{plural(found.total, 'finding')} on {plural(found.drain_count, 'drain')}: {count}.</p>"
+        f"<p>{count}</p>"
         f"{pairs(facts)}{figures(found.figures)}{rows_table(found, units)}</article>"
     )
 
 
 def limit_words(limit: Limit, units: Units) -> str:
-    return f"{limit.meaning}: {limit_value(limit, units)}. Source: {limit.shown_source}"
+    return f"{limit_value(limit, units)}: {limit.meaning}. Source: {limit.shown_source}"
 
 
 def limit_value(limit: Limit, units: Units) -> str:
@@ -131,7 +135,7 @@ def rows_table(found: Group, units: Units) -> str:
         columns += [("Value", True, [_measured(row.value, kind, units) for row in rows])]
         columns += [("Limit", True, [_measured(row.limit, kind, units) for row in rows])]
     columns += [("Probability", True, [show_probability(row.probability) for row in rows])]
-    columns += [("Detail", False, [escape(row.detail) for row in rows])]
+    columns += [(_DETAIL, False, [escape(row.detail) for row in rows])]
     shown = [column for column in columns if any(cell not in ("", NONE) for cell in column[2])]
     right = [place for place, column in enumerate(shown) if column[1]]
     body = zip(*(column[2] for column in shown))
@@ -175,8 +179,9 @@ def _measured(value: float, kind: str, units: Units) -> str:
 def missed(rows: Sequence[Missed], if_empty: str) -> str:
     if not rows:
         return f"<p>{escape(if_empty)}</p>"
-    cells = ([escape(one.title), escape(one.why), _how_many_drains(one)] for one in rows)
-    return table(("Not checked", "Why, and what would help", "Drains"), cells)
+    cells = [[escape(one.title), escape(one.why), _how_many_drains(one)] for one in rows]
+    columns = 2 if all(one.drain_count is None for one in rows) else 3
+    return table(("Not checked", "Why, and what would help", "Drains")[:columns], (row[:columns] for row in cells))
 
 
 def _how_many_drains(one: Missed) -> str:

@@ -19,7 +19,8 @@ p { margin: .4rem 0; max-width: 48rem; }
 table { border-collapse: collapse; width: 100%; margin: .6rem 0; font-size: .92rem; }
 caption { text-align: left; font-weight: bold; padding: .2rem 0; }
 th, td { text-align: left; vertical-align: top; padding: .28rem .8rem .28rem 0; border-bottom: 1px solid #bbb;
-  overflow-wrap: anywhere; }
+  overflow-wrap: anywhere; min-width: 3.5rem; }
+td.long { min-width: 11rem; }
 thead th { border-bottom: 2px solid #555; vertical-align: bottom; overflow-wrap: normal; }
 thead { display: table-header-group; }
 td.number, th.number { text-align: right; white-space: nowrap; font-variant-numeric: tabular-nums; }
@@ -47,8 +48,10 @@ ul.cautions { padding-left: 1.2rem; }
 ul.cautions li { margin: .4rem 0; max-width: 52rem; break-inside: avoid; }
 a { color: #0b4a78; }
 @media print {
-  body { padding: 0; max-width: none; font-size: 10.5pt; }
-  h2, h3, dl { break-after: avoid; }
+  html { font-size: 13px; }
+  body { padding: 0; max-width: none; }
+  h2, h3, h3 + p { break-after: avoid; }
+  dl { break-inside: avoid; }
   tr, .verdict { break-inside: avoid; }
   .maps figure { flex-basis: 48%; }
   a { color: inherit; text-decoration: none; }

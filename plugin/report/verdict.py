@@ -34,7 +34,7 @@ def check_verdict(
         return ("No drain was read, so nothing was checked.", "Choose a layer, a selection or a filter that has lines.")
     said = list(_joints(drains_read, without_outlet, waiting_for_joints) or _worst(groups))
     if crashed:
-        said.insert(0, f"{plural(crashed, 'check')} broke off: this page is not complete.")
+        said.append(f"{plural(crashed, 'check')} broke off: this page is not complete.")
     if missed:
         said.append("Some of it could not be checked: see 'Not checked, and why'.")
     return tuple(said)

@@ -21,10 +21,10 @@ def test_a_few_waiting_drains_do_not_hide_the_worst_finding():
     assert said[1] == "What to do first: Shoot both ends."
 
 
-def test_nothing_found_is_not_called_well_and_crashed_checks_come_first():
+def test_nothing_found_is_not_called_well_and_crashed_checks_are_told():
     assert check_verdict((), 40) == (NOTHING_FOUND,)
     said = check_verdict((), 40, crashed=2)
-    assert said == ("2 checks broke off: this page is not complete.", NOTHING_FOUND)
+    assert said == (NOTHING_FOUND, "2 checks broke off: this page is not complete.")
 
 
 def test_no_drain_read_says_that_nothing_was_checked():
