@@ -8,6 +8,12 @@ import importlib.util
 import sys
 from pathlib import Path
 
+from hypothesis import settings
+
+# the same examples on every run, and no test that fails because the computer is busy
+settings.register_profile("steady", derandomize=True, deadline=None)
+settings.load_profile("steady")
+
 TESTS = Path(__file__).resolve().parent
 ROOT = TESTS.parent
 

@@ -17,6 +17,7 @@ FIGURES = {"units", "limits"}
 DOOR = FIGURES | {"schema", "tables", "lines"}
 MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county", "reroute"}
 ENGINE = MODEL | {"checks"}
+RESULTS = {"trace_sums", "result_tables", "land_tables"}
 MAY_IMPORT = {
     "dependencies": set(),
     "units": set(),
@@ -31,11 +32,13 @@ MAY_IMPORT = {
     "county": DOOR | {"elevation", "network", "land", "hydraulics"},
     "reroute": MODEL - {"reroute"},
     "checks": MODEL,
+    "trace_sums": MODEL,
     "result_tables": ENGINE,
+    "land_tables": ENGINE | {"trace_sums"},
     "report": ENGINE,
     "qgis_layer": ENGINE | {"dependencies"},
-    "processing_algs": ENGINE | {"dependencies", "result_tables", "report", "qgis_layer"},
-    "gui": ENGINE | {"dependencies", "result_tables", "report", "qgis_layer"},
+    "processing_algs": ENGINE | RESULTS | {"dependencies", "report", "qgis_layer"},
+    "gui": ENGINE | RESULTS | {"dependencies", "report", "qgis_layer"},
     "main": {"dependencies", "gui", "processing_algs"},
 }
 LINES = "plugin/network/lines.py"  # drawn lines as arrays: below everything that computes along them
