@@ -29,13 +29,15 @@ _SNAPPED_TO = ("drains", "structures", "shots", "landmarks")
 _SNAPPING_PIXELS = 12.0
 
 
-def add_archive(project: QgsProject, path: Path) -> dict[str, QgsVectorLayer]:
-    """Add all layers of the archive at `path` to `project` and return them by their names in the schema."""
+def add_archive(project: QgsProject, path: Path, leave_out: tuple[str, ...] = ()) -> dict[str, QgsVectorLayer]:
+    """Add the layers of the archive at `path` to `project` and return them by their names in the schema."""
     layers = {}
     for group_name, names in GROUPS.items():
         group = project.layerTreeRoot().addGroup(group_name)
         group.setExpanded(group_name != "Tables")
         for name in names:
+            if name in leave_out:
+                continue
             layers[name] = open_layer(path, name)
             project.addMapLayer(layers[name], False)
             group.addLayer(layers[name]).setExpanded(False)
@@ -51,7 +53,7 @@ def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> No
             if not field.refers_to:
                 continue
             relation = QgsRelation()
-            relation.setId(f"{declared.name}_{field.name}")
+            relation.setId(f"{layers[declared.name].id()}_{field.name}")  # a project may hold two archives
             relation.setName(f"{declared.title}: {field.alias.lower()}")
             relation.setReferencedLayer(layers[field.refers_to].id())
             relation.setReferencingLayer(layers[declared.name].id())

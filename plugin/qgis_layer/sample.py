@@ -60,7 +60,8 @@ def _in_units(declared: Layer, field: str, value: object, units: str) -> object:
     kind = declared.field(field).unit
     if units == US or not kind:
         return value
-    return float(value) * Units(US, US_SURVEY_FOOT_M).size_si(kind) / Units(units).size_si(kind)  # type: ignore[arg-type]
+    size = Units(US, US_SURVEY_FOOT_M).size_si(kind) / Units(units).size_si(kind)
+    return round(float(value) * size, 6)  # type: ignore[arg-type]
 
 
 def _geometry(declared: Layer, places: object) -> QgsGeometry:
