@@ -30,8 +30,8 @@ from .symbols import (
     show,
 )
 
-# pieces run from station_from to station_to along the drawn line; the arrow shows the flow
-_BACKWARDS = 'case when "from_node" is not null and "to_node" is not null then coalesce("against_drawing", false) end'
+# pieces are drawn in flow direction; where nobody knows it, whether it is against the drawing is unknown too
+_FLOW_KNOWN = '"against_drawing" is not null'
 # the words people read on the map, short
 _CALL_WORDS = (
     "case when \"{field}\" = 'reverse' then 'runs backwards' when \"{field}\" = 'cannot_tell' then 'cannot tell' "
@@ -50,7 +50,7 @@ def _call_symbols(arrows: bool) -> dict[str, QgsSymbol]:
     colours = {"falls": GOOD, "reverse": BAD, "cannot_tell": DOUBT, "unknown": NOT_KNOWN}
     for call, layers in strokes.items():
         if arrows:
-            layers.append(flow_arrow(colours[call], 2.6, _BACKWARDS))
+            layers.append(flow_arrow(colours[call], 2.6, _FLOW_KNOWN))
     return {call: line_of(*layers) for call, layers in strokes.items()}
 
 

@@ -126,16 +126,10 @@ def marker_layer(
     )
 
 
-def flow_arrow(colour: str, size: float, backwards: str) -> QgsMarkerLineSymbolLayer:
-    """An arrowhead in the middle of a line that points where the water goes.
-
-    `backwards` is an expression: true where the water goes against the line, NULL where nobody knows (no arrow).
-    """
+def flow_arrow(colour: str, size: float, known: str) -> QgsMarkerLineSymbolLayer:
+    """An arrowhead in the middle of a line drawn in flow direction; none where the expression `known` is false."""
     head = marker_layer("filled_arrowhead", size, colour, colour, 0.2)
-    angle = QgsProperty.fromExpression(f"if({backwards}, 180, 0)")
-    head.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyAngle, angle)
-    shown = QgsProperty.fromExpression(f"({backwards}) is not null")
-    head.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyLayerEnabled, shown)
+    head.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyLayerEnabled, QgsProperty.fromExpression(known))
     return marks(marker_of(head))
 
 
