@@ -105,7 +105,7 @@ def write_archive(path: Path) -> None:
     archive.execute(
         "UPDATE archive SET vertical_datum = 'Bench marks of Ossel County', ground = ?, ground_unit = 'us-ft'", [GROUND]
     )
-    archive.execute(f"UPDATE layer_styles SET update_time = '{MADE_ON}T00:00:00.000Z'")
+    archive.execute("UPDATE layer_styles SET update_time = ?", [f"{MADE_ON}T00:00:00.000Z"])
     archive.commit()
     archive.execute("VACUUM")
     archive.close()
