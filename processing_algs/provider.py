@@ -12,11 +12,6 @@ from .create_archive import CreateArchive
 from .trace_downstream import TraceDownstream
 from .trace_upstream import TraceUpstream
 
-from .build_network import BuildNetwork
-from .create_archive import CreateArchive
-from .trace_downstream import TraceDownstream
-from .trace_upstream import TraceUpstream
-
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
