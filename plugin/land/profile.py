@@ -1,0 +1,134 @@
+"""How far a pipe's own land reaches to the left and right, as stations along every pipe.
+
+Between two stations both widths change evenly. For straight segments this is exact: wherever another
+pipe starts, ends, bends or crosses there is a station, and where two rules meet in between a station is
+put at their intersection.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..network.lines import Lines
+from .contest import LEFT, RIGHT, Rivals, Segments, _dot, find_rivals, half_widths
+
+INSIDE_M = 1e-5  # widths are taken this far inside a cell, so that a step at its end belongs to the next
+CLOSE_M = 1e-3  # stations closer than this are one
+EVEN_M = 0.05  # widths off a straight change by less than this are taken as straight
+SMALLEST_CELL_M = 0.2
+ROUNDS = 16
+
+
+@dataclass
+class _Cells:
+    """Pieces of segments, `begin_m` to `end_m`; widths and their slopes as (cells, side)."""
+
+    segment: np.ndarray
+    begin_m: np.ndarray
+    end_m: np.ndarray
+    begin_width: np.ndarray
+    end_width: np.ndarray
+    begin_slope: np.ndarray
+    end_slope: np.ndarray
+
+    @classmethod
+    def measured(
+        cls, segments: Segments, rivals: Rivals, segment: np.ndarray, begin_m: np.ndarray, end_m: np.ndarray
+    ) -> _Cells:
+        tables = []
+        inside = np.minimum(INSIDE_M, (end_m - begin_m) / 4)
+        for at_m, back in ((begin_m + inside, -inside), (end_m - inside, inside)):
+            sides = [half_widths(segments, rivals, segment, at_m, side) for side in (LEFT, RIGHT)]
+            width, slope = (np.stack(pair, axis=1) for pair in zip(*sides))
+            tables += [np.maximum(width + slope * back[:, None], 0.0), slope]
+        return cls(segment, begin_m, end_m, tables[0], tables[2], tables[1], tables[3])
+
+    @property
+    def places(self) -> tuple[np.ndarray, ...]:
+        return self.segment, self.begin_m, self.end_m, self.begin_width, self.end_width
+
+    def uneven(self) -> tuple[np.ndarray, np.ndarray]:
+        """Cells in which a width does not change evenly, and where to cut them."""
+        long = (self.end_m - self.begin_m)[:, None]
+        from_begin = self.begin_width + self.begin_slope * long
+        from_end = self.end_width - self.end_slope * long
+        off = (np.abs(from_begin - self.end_width) > EVEN_M) | (np.abs(from_end - self.begin_width) > EVEN_M)
+        cells = np.flatnonzero(off.any(axis=1) & (long[:, 0] > SMALLEST_CELL_M))
+        side = np.argmax(off[cells], axis=1)
+        turn = (self.begin_slope - self.end_slope)[cells, side]
+        with np.errstate(divide="ignore", invalid="ignore"):
+            cut = (from_end[cells, side] - self.begin_width[cells, side]) / turn
+        margin = CLOSE_M
+        meets = (cut > margin) & (cut < long[cells, 0] - margin)  # nan: not
+        return cells, self.begin_m[cells] + np.where(meets, cut, long[cells, 0] / 2)
+
+
+def widths(lines: Lines, spacing_m: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Stations as (line, at_m, left_m, right_m), along each serving line in turn; two at one place are a step."""
+    segments = Segments.of(lines, spacing_m)
+    rivals = find_rivals(segments)
+    cells = _Cells.measured(segments, rivals, *_first_cells(segments, rivals))
+    done = []
+    for _ in range(ROUNDS):
+        uneven, cut_m = cells.uneven()
+        if not len(uneven):
+            break
+        even = np.ones(len(cells.segment), dtype=bool)
+        even[uneven] = False
+        done.append([column[even] for column in cells.places])
+        cells = _Cells.measured(
+            segments, rivals, np.tile(cells.segment[uneven], 2),
+            np.concatenate([cells.begin_m[uneven], cut_m]), np.concatenate([cut_m, cells.end_m[uneven]]),
+        )
+    done.append(cells.places)
+    return _stations(segments, *(np.concatenate(columns) for columns in zip(*done)))
+
+
+def _first_cells(segments: Segments, rivals: Rivals) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Segments cut where an end of a rival segment lies abeam and where a rival crosses.
+
+    Abeam is where the line square to the rival through its end meets the line of equal distance from both.
+    """
+    one = rivals.segment
+    length = segments.length_m[rivals.other]
+    cosine, sine = rivals.foot_by_s, -rivals.away_by_s  # of the other, seen from the segment
+    offset = segments.start[rivals.other] - segments.start[one]
+    foot_start, off_start = _dot(offset, segments.along[one]), _dot(offset, segments.normal[one])
+    foot_end, off_end = foot_start + length * cosine, off_start + length * sine
+    toward = np.where(cosine < 0, -sine, sine) / (1.0 + np.abs(cosine))
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = off_start / (off_start - off_end)
+        crossing = np.where((share > 0) & (share < 1), foot_start + share * length * cosine, np.nan)
+    last = np.append(segments.line[1:] != segments.line[:-1], True)[rivals.other]  # else the next segment's start
+    cut_m = np.concatenate([foot_start + toward * off_start, (foot_end + toward * off_end)[last], crossing])
+    segment = np.concatenate([one, one[last], one])
+    inside = (cut_m > CLOSE_M) & (cut_m < segments.length_m[segment] - CLOSE_M)
+    # one running distance over all segments, so that one sort puts every cut in its place
+    running = np.cumsum(segments.length_m) - segments.length_m
+    cuts = np.sort(running[segment[inside]] + cut_m[inside])
+    if len(cuts):
+        cuts = cuts[np.concatenate([[True], np.diff(cuts) > CLOSE_M])]
+    edges = np.sort(np.concatenate([running, cuts]))
+    owner = np.searchsorted(running, edges, side="right") - 1
+    begin = edges - running[owner]
+    end = np.append(begin[1:], 0.0)
+    last = np.append(owner[1:] != owner[:-1], True)[: len(owner)]
+    return owner, begin, np.where(last, segments.length_m[owner], end)
+
+
+def _stations(
+    segments: Segments, segment: np.ndarray, begin_m: np.ndarray, end_m: np.ndarray, begin_width: np.ndarray,
+    end_width: np.ndarray,
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Both ends of every cell in order, without the second of two equal stations."""
+    running = np.cumsum(segments.length_m) - segments.length_m
+    order = np.argsort(running[segment] + begin_m)
+    segment = segment[order]
+    at_m = np.stack([begin_m[order], end_m[order]], axis=1) + segments.from_m[segment][:, None]
+    wide = np.stack([begin_width[order], end_width[order]], axis=1).reshape(-1, 2)
+    at_m, line = at_m.ravel(), np.repeat(segments.line[segment], 2)
+    keep = np.ones(len(line), dtype=bool)
+    keep[1:] = (line[1:] != line[:-1]) | (at_m[1:] != at_m[:-1]) | (np.abs(wide[1:] - wide[:-1]) > 1e-6).any(axis=1)
+    return line[keep], at_m[keep], wide[keep, 0], wide[keep, 1]
