@@ -41,7 +41,7 @@ def finding_figures(findings: Findings, case: Case, maps_shown: int = MAPS_SHOWN
 
 def _section(case: Case, line: int) -> Figure:
     profile = line_profile(case, line)
-    return Figure(profile_svg(profile), f"Long section of {profile.title}, which has the first row below.", True)
+    return Figure(profile_svg(profile), f"{profile.title}, which has the first row below.", True)
 
 
 def _map(findings: Findings, row: int, case: Case, tree: shapely.STRtree) -> Figure:
@@ -84,15 +84,15 @@ def line_profile(case: Case, line: int) -> Profile:
         net.pieces.from_m[pieces], grades.from_m[called], grades.to_m[called], _ground_places(case, line),
         county.evidence.points.at_m[county.evidence.points.line == line],
     ]
-    at_m = np.unique(np.round(np.concatenate(edges), 3))
+    at_m = np.unique(np.concatenate(edges))
     of_line = np.full(len(at_m), line)
-    inverts = county.evidence.invert_at(of_line, np.minimum(at_m, net.lines.length_m[line]))
+    inverts = county.evidence.invert_at(of_line, at_m)
     ground = np.full(len(at_m), np.nan) if case.ground is None else case.ground.at(net.lines, of_line, at_m)
     base = float(net.lines.station0_m[line])
     calls = [(grades.from_m[row], grades.to_m[row], str(grades.call[row])) for row in called]
     calls += [(grades.unknown_from_m[row], grades.unknown_to_m[row], UNKNOWN) for row in unknown]
     return Profile(
-        title=str(net.drains.name[drain]),
+        title=f"Long section of {net.drains.name[drain]}",
         units=case.units,
         station_m=base + at_m,
         ground_m=ground,

@@ -31,13 +31,15 @@ def _severity_rank(findings: Findings) -> np.ndarray:
 
 
 def _excess(findings: Findings) -> np.ndarray:
-    """How far each value is beyond its limit, in limits; in SI where there is no limit, last where no value is."""
-    direction = np.array([{"max": 1.0, "min": -1.0}.get(one.worst, 0.0) for one in findings.checks])
+    """How far each value is beyond its limit, in limits; in SI where there is no limit, last where no value is.
+
+    The larger value is the worse one unless the check says "min".
+    """
+    direction = np.array([-1.0 if one.worst == "min" else 1.0 for one in findings.checks])
     sign = direction[findings.check] if len(findings.checks) else np.zeros(len(findings))
     known = np.isfinite(findings.limit) & (findings.limit != 0)
     beyond = findings.value - np.where(np.isfinite(findings.limit), findings.limit, 0.0)
-    share = beyond / np.where(known, np.abs(findings.limit), 1.0)
-    return np.nan_to_num(np.where(sign == 0, np.abs(share), sign * share), nan=-np.inf)
+    return np.nan_to_num(sign * beyond / np.where(known, np.abs(findings.limit), 1.0), nan=-np.inf)
 
 
 def count_severities(findings: Findings) -> tuple[SeverityCount, ...]:

@@ -9,6 +9,7 @@ from .verdict import NOTHING_FOUND, reroute_verdict
 
 _STATIONS = "<p>Stations run along a drain from its first point as it is drawn, as in the result layers.</p>"
 _ALL_CHECKED = "Every check that was asked for could be made on every drain."
+_BUT_CRASHED = "No check lacked data, but some broke off: see below."
 
 
 def render_report(content: ReportContent) -> str:
@@ -19,9 +20,11 @@ def render_report(content: ReportContent) -> str:
         [
             parts.heading("Drain check", facts),
             parts.section("In short", parts.verdict(content.verdict), _counts(content), _overview(content.groups)),
-            parts.section("Findings, worst first", *(_findings(content))),
+            parts.section("Findings, worst first", *_findings(content)),
             parts.section(
-                "Not checked, and why", parts.missed(content.not_checked, _ALL_CHECKED), _never(content.cannot_make)
+                "Not checked, and why",
+                parts.missed(content.not_checked, _BUT_CRASHED if content.crashed else _ALL_CHECKED),
+                _never(content.cannot_make),
             ),
             _crashed(content),
             parts.section("Before you act on this page", parts.cautions(content.cautions)),

@@ -18,6 +18,7 @@ CROSSING = "crossing"
 TIE_IN = "tie-in"
 FIXED = "fixed point"
 
+_SLIVER_M = 0.001  # gaps between calls that come of rounding
 BAND_ERRORS = 1.96  # standard errors either side that hold 95 %
 
 
@@ -115,6 +116,7 @@ def call_runs(profile: Profile) -> list[CallStretch]:
         return []
     ends = [edge for call in profile.calls for edge in (call.from_m, call.to_m)]
     edges = np.unique(np.clip(np.concatenate([station, ends]), station[0], station[-1]))
+    edges = np.append(edges[:-1][np.diff(edges) > _SLIVER_M], edges[-1])
     middle = (edges[:-1] + edges[1:]) / 2
     called = np.full(len(middle), NOT_JUDGED, dtype=object)
     for stretch in profile.calls:

@@ -58,7 +58,7 @@ def test_a_line_without_elevation_is_unknown_all_the_way():
 def test_checks_of_height_get_a_long_section_and_others_a_map_only():
     section, small = figures_of(stretch(), id="reverse-grade")
     assert section.wide and not small.wide
-    assert "Main A" in texts(section.svg) and "Main A, 2+00 to 3+00" in texts(small.svg)
+    assert "Long section of Main A" in texts(section.svg) and "Main A, 2+00 to 3+00" in texts(small.svg)
     assert small.caption == "rises 0.05 ft"
     assert [figure.wide for figure in figures_of(stretch(), id="near-trees")] == [False]
 

@@ -70,6 +70,7 @@ def test_sections_come_in_the_order_of_use():
         "In short", "Findings, worst first", "Not checked, and why", "Before you act on this page", "Data and limits"]
     crashed = page(crashed=(Broken("Sag", "ValueError: shapes differ"),))
     assert "Checks that broke off" in crashed.texts("h2") and "ValueError: shapes differ" in crashed.words
+    assert "No check lacked data, but some broke off" in crashed.words and "could be made on every" not in crashed.words
 
 
 def test_names_from_the_layer_cannot_become_markup():

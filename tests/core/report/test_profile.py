@@ -103,6 +103,11 @@ def test_nothing_is_called_good_that_no_call_covers():
         (0, 50, "not_judged"), (50, 150, "falls"), (150, 400, "not_judged")]
 
 
+def test_gaps_of_rounding_between_calls_are_no_stretches():
+    calls = (stretch(0, 199.999, "falls"), stretch(200, 399.999, "reverse"))
+    assert [run.call for run in call_runs(a06(calls=calls))] == ["falls", "reverse"]
+
+
 def test_a_narrow_reverse_stretch_still_has_its_word():
     svg = profile_svg(a06(calls=(stretch(0, 204, "falls"), stretch(204, 208, "reverse"), stretch(208, 400, "falls"))))
     assert "reverse" in texts(svg)
