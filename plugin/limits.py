@@ -51,6 +51,7 @@ class Limit:
 
     @property
     def si(self) -> float:
+        """In SI, a foot being the international one; see Limits for the foot of the plan."""
         return self.value * UNIT_SI[self.unit]
 
     @property
@@ -160,10 +161,14 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
 
 
 class Limits(Mapping[str, float]):
-    """The thresholds in force, in SI: `limits["least_cover"]` is in metres; `limits.of(name)` has unit and source."""
+    """The thresholds in force, in SI: `limits["least_cover"]` is in metres; `limits.of(name)` has unit and source.
 
-    def __init__(self, overrides: Iterable[Mapping[str, object]] = ()) -> None:
+    `foot_m`: the foot in which the plan counts, so that 100 ft is 100 of the feet people read.
+    """
+
+    def __init__(self, overrides: Iterable[Mapping[str, object]] = (), foot_m: float = FOOT_M) -> None:
         self._limits = dict(DEFAULTS)
+        self._foot_m = foot_m
         for row in overrides:
             self._override(row)
 
@@ -189,7 +194,8 @@ class Limits(Mapping[str, float]):
         self._limits[name] = replace(default, value=number, unit=unit, source=source, certainty="set in this archive")
 
     def __getitem__(self, name: str) -> float:
-        return self._limits[name].si
+        limit = self._limits[name]
+        return limit.si * self._foot_m / FOOT_M if limit.unit in ("ft", "ft/s") else limit.si
 
     def __iter__(self):
         return iter(self._limits)

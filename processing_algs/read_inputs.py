@@ -52,7 +52,8 @@ def frame_of(algorithm, context) -> Frame:
 def read_limits(algorithm, parameters, context) -> Limits:
     source = algorithm.parameterAsSource(parameters, "LIMITS", context)
     try:
-        return Limits(read_rows(source) if source is not None else algorithm.archive.limits)
+        rows = read_rows(source) if source is not None else algorithm.archive.limits
+        return Limits(rows, algorithm.units.foot_m)
     except LimitError as error:
         raise QgsProcessingException(str(error)) from None
 

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
 from ..county import County
+from ..elevation.cover import CoverJudged, judge_cover
 from ..elevation.ground import GroundProfile
 from ..limits import Limits
+from ..network.contradiction import Contradicted, contradicted
 from ..network.network import Network
 from ..tables import Drains, Land, Trees
 from ..units import Units
@@ -17,13 +19,15 @@ from ..units import Units
 
 @dataclass(frozen=True)
 class Case:
-    """A county with its surroundings. `trees` and `land` are None where no layer was given."""
+    """A county with its surroundings. `trees` and `land` are None where no layer was given.
+
+    `ground_fault`: why the ground that was given could not be used; empty where it was.
+    """
 
     county: County
     trees: Trees | None = None
     land: Land | None = None
-    ground_name: str = ""
-    notes: tuple[str, ...] = field(default=())
+    ground_fault: str = ""
 
     @property
     def network(self) -> Network:
@@ -50,8 +54,25 @@ class Case:
         return self.drains.name[self.network.lines.drain[line]]
 
     @cached_property
-    def contradicted_lines(self) -> np.ndarray:
-        """Lines on which the inverts contradict the only outlet of their system (see network.contradiction)."""
-        from ..network.contradiction import contradicted
+    def cover(self) -> CoverJudged:
+        """Earth above the pipes in the network, and their depth."""
+        used = np.zeros(len(self.network.lines), dtype=bool)
+        used[self.network.pieces.line] = True
+        return judge_cover(
+            self.county.evidence, used, self.limits["least_cover"], self.limits["greatest_depth"]
+        )
 
-        return contradicted(self.network, self.limits).line
+    @cached_property
+    def contradicted(self) -> Contradicted:
+        """Where the inverts contradict the only outlet of a system."""
+        return contradicted(self.network, self.limits)
+
+    @property
+    def contradicted_lines(self) -> np.ndarray:
+        """Lines on the mains of those systems: that is the finding, and no other one repeats it there."""
+        return self.contradicted.line
+
+    @property
+    def contradicted_outlets(self) -> np.ndarray:
+        """Outlet nodes of those systems."""
+        return self.contradicted.outlet_node.astype(np.int64)
