@@ -18,12 +18,13 @@ INSIDE_M = 1e-5  # widths are taken this far inside a cell, so that a step at it
 CLOSE_M = 1e-3  # stations closer than this are one
 EVEN_M = 0.05  # widths off a straight change by less than this are taken as straight
 SMALLEST_CELL_M = 0.2
+SAME_M = 1e-6  # widths that differ by less are one
 ROUNDS = 16
 
 
 @dataclass
 class _Cells:
-    """Pieces of segments, `begin_m` to `end_m`; widths and their slopes as (cells, side)."""
+    """Pieces of segments, `begin_m` to `end_m`; widths and their slopes as (side, cells)."""
 
     segment: np.ndarray
     begin_m: np.ndarray
@@ -41,8 +42,8 @@ class _Cells:
         inside = np.minimum(INSIDE_M, (end_m - begin_m) / 4)
         for at_m, back in ((begin_m + inside, -inside), (end_m - inside, inside)):
             sides = [half_widths(segments, rivals, segment, at_m, side) for side in (LEFT, RIGHT)]
-            width, slope = (np.stack(pair, axis=1) for pair in zip(*sides))
-            tables += [np.maximum(width + slope * back[:, None], 0.0), slope]
+            width, slope = (np.stack(pair) for pair in zip(*sides))
+            tables += [np.maximum(width + slope * back, 0.0), slope]
         return cls(segment, begin_m, end_m, tables[0], tables[2], tables[1], tables[3])
 
     @property
@@ -51,18 +52,17 @@ class _Cells:
 
     def uneven(self) -> tuple[np.ndarray, np.ndarray]:
         """Cells in which a width does not change evenly, and where to cut them."""
-        long = (self.end_m - self.begin_m)[:, None]
+        long = self.end_m - self.begin_m
         from_begin = self.begin_width + self.begin_slope * long
         from_end = self.end_width - self.end_slope * long
         off = (np.abs(from_begin - self.end_width) > EVEN_M) | (np.abs(from_end - self.begin_width) > EVEN_M)
-        cells = np.flatnonzero(off.any(axis=1) & (long[:, 0] > SMALLEST_CELL_M))
-        side = np.argmax(off[cells], axis=1)
-        turn = (self.begin_slope - self.end_slope)[cells, side]
+        cells = np.flatnonzero((off[LEFT] | off[RIGHT]) & (long > SMALLEST_CELL_M))
+        side, long = np.where(off[LEFT, cells], LEFT, RIGHT), long[cells]
+        turn = (self.begin_slope - self.end_slope)[side, cells]
         with np.errstate(divide="ignore", invalid="ignore"):
-            cut = (from_end[cells, side] - self.begin_width[cells, side]) / turn
-        margin = CLOSE_M
-        meets = (cut > margin) & (cut < long[cells, 0] - margin)  # nan: not
-        return cells, self.begin_m[cells] + np.where(meets, cut, long[cells, 0] / 2)
+            cut = (from_end - self.begin_width)[side, cells] / turn
+        meets = (cut > CLOSE_M) & (cut < long - CLOSE_M)  # nan: not
+        return cells, self.begin_m[cells] + np.where(meets, cut, long / 2)
 
 
 def widths(lines: Lines, spacing_m: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
@@ -77,13 +77,13 @@ def widths(lines: Lines, spacing_m: np.ndarray) -> tuple[np.ndarray, np.ndarray,
             break
         even = np.ones(len(cells.segment), dtype=bool)
         even[uneven] = False
-        done.append([column[even] for column in cells.places])
+        done.append([column[..., even] for column in cells.places])
         cells = _Cells.measured(
             segments, rivals, np.tile(cells.segment[uneven], 2),
             np.concatenate([cells.begin_m[uneven], cut_m]), np.concatenate([cut_m, cells.end_m[uneven]]),
         )
     done.append(cells.places)
-    return _stations(segments, *(np.concatenate(columns) for columns in zip(*done)))
+    return _stations(segments, *(np.concatenate(columns, axis=-1) for columns in zip(*done)))
 
 
 def _first_cells(segments: Segments, rivals: Rivals) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -126,9 +126,11 @@ def _stations(
     running = np.cumsum(segments.length_m) - segments.length_m
     order = np.argsort(running[segment] + begin_m)
     segment = segment[order]
-    at_m = np.stack([begin_m[order], end_m[order]], axis=1) + segments.from_m[segment][:, None]
-    wide = np.stack([begin_width[order], end_width[order]], axis=1).reshape(-1, 2)
-    at_m, line = at_m.ravel(), np.repeat(segments.line[segment], 2)
-    keep = np.ones(len(line), dtype=bool)
-    keep[1:] = (line[1:] != line[:-1]) | (at_m[1:] != at_m[:-1]) | (np.abs(wide[1:] - wide[:-1]) > 1e-6).any(axis=1)
-    return line[keep], at_m[keep], wide[keep, 0], wide[keep, 1]
+    line = np.repeat(segments.line[segment], 2)
+    begins, ends = (begin_m, *begin_width), (end_m, *end_width)
+    at_m, left_m, right_m = (np.stack([b[order], e[order]], axis=1).ravel() for b, e in zip(begins, ends))
+    at_m += np.repeat(segments.from_m[segment], 2)
+    new = (np.diff(line) > 0) | (np.diff(at_m) > 0)
+    new |= (np.abs(np.diff(left_m)) > SAME_M) | (np.abs(np.diff(right_m)) > SAME_M)
+    keep = np.concatenate([np.ones(min(len(line), 1), dtype=bool), new])
+    return line[keep], at_m[keep], left_m[keep], right_m[keep]
