@@ -6,7 +6,7 @@ import numpy as np
 import shapely
 
 from .checks.declare import Check
-from .checks.run import Findings
+from .checks.run import Findings, Results
 from .county import County
 from .units import Units
 
@@ -22,6 +22,7 @@ FINDINGS = {
     "probability": "real", "source": "text", "detail": "text",
 }
 NOT_CHECKED = {"check": "text", "drain_id": "text", "name": "text", "why": "text"}
+NOT_CHECKED_ALIASES = {"check": "Check", "drain_id": "Drain (empty: all)", "name": "Name", "why": "Why"}
 
 
 def pipe_aliases(units: Units) -> dict[str, str]:
@@ -150,3 +151,21 @@ def finding_shapes(county: County, findings: Findings) -> np.ndarray:
     rows = np.flatnonzero(~place)
     shapes[rows] = county.network.lines.cut(findings.line[rows], findings.from_m[rows], findings.to_m[rows])
     return shapes
+
+
+def not_checked_table(county: County, results: Results) -> dict[str, np.ndarray]:
+    """Columns of NOT_CHECKED: a row a check and drain; drain empty where it holds for all."""
+    parts = [(np.array([-1]) if s.drain is None else np.asarray(s.drain), s) for s in results.not_checked]
+    drain = np.concatenate([d for d, _ in parts] or [np.zeros(0, dtype=np.int64)]).astype(np.int64)
+    count = [len(d) for d, _ in parts]
+
+    def spread(words: list[str]) -> np.ndarray:
+        return np.repeat(np.array(words, dtype=object), count) if words else np.zeros(0, dtype=object)
+
+    drains, one = county.network.drains, np.maximum(drain, 0)
+    return {
+        "check": spread([s.check.id for _, s in parts]),
+        "drain_id": np.where(drain >= 0, drains.drain_id[one], None),
+        "name": np.where(drain >= 0, drains.name[one], None),
+        "why": spread([s.why for _, s in parts]),
+    }

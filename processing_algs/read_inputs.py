@@ -17,7 +17,7 @@ def read_county(algorithm, parameters, context, feedback, ground=None) -> County
     `ground(lines, active)` gives the ground along the lines where a raster was chosen.
     """
     frame = frame_of(algorithm, context)
-    limits = read_limits(algorithm, parameters, context)
+    limits = algorithm.limits = read_limits(algorithm, parameters, context)
     try:
         renamed = algorithm.renamed(parameters, context)
         drains = read_layer(algorithm.source, "drains", frame, renamed, feedback.isCanceled)

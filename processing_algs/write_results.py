@@ -2,13 +2,23 @@
 
 from __future__ import annotations
 
+from configparser import ConfigParser
+from datetime import date
+from pathlib import Path
+
 from qgis.core import QgsProcessingException, QgsWkbTypes
 
 from ..plugin import result_tables as tables
+from ..plugin.checks.case import Case
+from ..plugin.checks.run import Results
 from ..plugin.county import County
 from ..plugin.qgis_layer.crs import unit_m
 from ..plugin.qgis_layer.fields import make_fields
 from ..plugin.qgis_layer.write import write_features
+from ..plugin.report.assemble import report_content
+from ..plugin.report.content import Facts
+from ..plugin.report.figures import finding_figures
+from ..plugin.report.page import render_report
 
 LINE, POINT = QgsWkbTypes.Type.LineString, QgsWkbTypes.Type.Point
 MULTIPOLYGON, TABLE = QgsWkbTypes.Type.MultiPolygon, QgsWkbTypes.Type.NoGeometry
@@ -46,3 +56,46 @@ def write_findings(algorithm, parameters, context, feedback, county: County, fin
             tables.findings_table(county, part), tables.finding_shapes(county, part), wkb,
         )
     return results
+
+
+def write_not_checked(algorithm, parameters, context, feedback, case: Case, results: Results) -> tuple[str | None, int]:
+    """NOT_CHECKED: one row a check and drain, one with no drain where it holds for all; and how many rows."""
+    columns = tables.not_checked_table(case.county, results)
+    destination = write_sink(algorithm, parameters, context, feedback, "NOT_CHECKED", tables.NOT_CHECKED,
+                             tables.NOT_CHECKED_ALIASES, columns)
+    return destination, len(columns["check"])
+
+
+def write_report(algorithm, parameters, context, case: Case, results: Results) -> str | None:
+    """REPORT as one HTML file; None where the user did not ask for it."""
+    path = algorithm.parameterAsFileOutput(parameters, "REPORT", context)
+    if not path:
+        return None
+    figures = finding_figures(results.findings, case)
+    content = report_content(results, case, facts_of(algorithm, case, "Check of drains"), figures)
+    Path(path).write_text(render_report(content), encoding="utf-8")
+    return path
+
+
+def facts_of(algorithm, case: Case, title: str) -> Facts:
+    """Where the figures of a report come from."""
+    crs, archive = algorithm.source.sourceCrs(), algorithm.archive
+    unseen = f"{algorithm.unseen:,} lines were not seen: only the selected or filtered ones were read."
+    return Facts(
+        title=f"{title}: {archive.name or algorithm.source.sourceName()}",
+        units=case.units,
+        made_on=date.today().isoformat(),
+        version=version(),
+        crs=f"{crs.authid()} {crs.description()}",
+        drains_read=len(case.drains),
+        vertical_datum=archive.vertical_datum,
+        ground=algorithm.ground_layer.name() if algorithm.ground_layer is not None else "none",
+        filters=(unseen,) if algorithm.unseen else (),
+    )
+
+
+def version() -> str:
+    """The version in metadata.txt."""
+    metadata = ConfigParser(interpolation=None)
+    metadata.read(Path(__file__).resolve().parents[1] / "metadata.txt", encoding="utf-8")
+    return metadata.get("general", "version")

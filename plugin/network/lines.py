@@ -106,17 +106,25 @@ def explode(geometry: np.ndarray) -> tuple[Lines, list[Unusable]]:
     xyz, part = shapely.get_coordinates(parts, include_z=True, return_index=True)
     bad_part = np.zeros(len(parts), dtype=bool)
     bad_part[part[~np.isfinite(xyz[:, :2]).all(axis=1)]] = True
-    faults += [Unusable(int(row), "a coordinate is no number", False) for row in np.unique(drain[bad_part])]
     repeated = np.zeros(len(xyz), dtype=bool)
     repeated[1:] = (part[1:] == part[:-1]) & (xyz[1:, :2] == xyz[:-1, :2]).all(axis=1)
     keep = ~repeated & ~bad_part[part]
     xyz, part = xyz[keep], part[keep]
     counts = np.bincount(part, minlength=len(parts))
-    short = (counts < 2) & ~bad_part
-    faults += [Unusable(int(row), "it has no length", False) for row in np.unique(drain[short])]
     good = counts >= 2
+    with_rest = np.isin(np.arange(rows), drain[good])
+    faults += _faults_of_parts("a coordinate is no number", drain[bad_part], with_rest)
+    faults += _faults_of_parts("it has no length", drain[~good & ~bad_part], with_rest)
     keep = good[part]
     return _flat_lines(xyz[keep], counts[good], drain[good], rows), faults
+
+
+def _faults_of_parts(why: str, drain: np.ndarray, with_rest: np.ndarray) -> list[Unusable]:
+    """Faults of drains some part of which is left out; `with_rest` tells by drain whether another part is used."""
+    return [
+        Unusable(int(row), f"a part of it is left out: {why}" if with_rest[row] else why, bool(with_rest[row]))
+        for row in np.unique(drain)
+    ]
 
 
 def _flat_lines(xyz: np.ndarray, counts: np.ndarray, drain: np.ndarray, rows: int) -> Lines:

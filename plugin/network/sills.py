@@ -7,15 +7,12 @@ water takes the lowest. One pass up the network, linear in pieces.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from .flow import Downward
 from .grades import flow_ranges
 from .network import Network
-
-if TYPE_CHECKING:
-    from ..county import County
 
 
 @dataclass(frozen=True)
@@ -31,15 +28,14 @@ class HeldBack:
     component: np.ndarray
 
 
-def standing_behind_sills(county: County) -> HeldBack:
+def standing_behind_sills(net: Network, down: Downward) -> HeldBack:
     """Every stretch whose water is held back by a pipe farther down."""
-    net = county.network
     top_m, top_sigma_m = _highest_in_pieces(net)
-    sill_m, by_piece = _sills(county, top_m)
+    sill_m, by_piece = _sills(down, top_m)
     line, from_m, to_m, direction = flow_ranges(net)
     foot_at = np.where(direction > 0, to_m, from_m)
     node = _node_at(net, line, foot_at)
-    pool = county.down.pool[node]
+    pool = down.pool[node]
     foot_m = net.levels.level_at(line, foot_at)
     held = np.flatnonzero((direction != 0) & (sill_m[pool] > foot_m + 1e-6))
     rows = []
@@ -82,9 +78,8 @@ def _highest_in_pieces(net: Network) -> tuple[np.ndarray, np.ndarray]:
     return level[best], error[best]
 
 
-def _sills(county: County, top_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+def _sills(down: Downward, top_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Level of the sill below every pool (-inf: none known), and the piece it lies in."""
-    down = county.down
     leaves = np.zeros(down.pool_count, dtype=bool)
     leaves[down.up] = True
     sill = np.where(leaves, np.inf, -np.inf)

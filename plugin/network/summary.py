@@ -39,7 +39,7 @@ def _left_out(network: Network, most: int = 5) -> list[str]:
     ids = network.drains.drain_id
     said = [
         f"Drain '{ids[fault.drain]}': {fault.why}; "
-        f"{'it is used all the same' if fault.used else 'it is left out: redraw it'}."
+        f"{'the drain is used all the same' if fault.used else 'it is left out: redraw it'}."
         for fault in network.unusable
     ]
     said += [

@@ -1,0 +1,60 @@
+"""Read all that checks look at. Loaded only while an algorithm runs."""
+
+from __future__ import annotations
+
+import dataclasses
+
+from qgis.core import QgsProcessingException
+
+from ..plugin.checks.case import Case
+from ..plugin.elevation.ground import SamplingCanceledError, sample_lines
+from ..plugin.elevation.plausible import fit_of_ground
+from ..plugin.network.summary import say_first
+from ..plugin.qgis_layer.raster import RasterError
+
+
+def read_case(algorithm, parameters, context, feedback) -> Case:
+    """Network, ground, trees and land; says first what matters most."""
+    sampler = algorithm.ground_sampler(parameters, context, feedback)
+
+    def ground(lines, active):
+        step = algorithm.limits["ground_step"]
+        try:
+            return sample_lines(lines, sampler, step, active, lambda share: feedback.setProgress(10 + 30 * share))
+        except SamplingCanceledError:
+            raise QgsProcessingException("Canceled.") from None
+        except RasterError as error:
+            raise QgsProcessingException(str(error)) from None
+
+    county = algorithm.read_county(parameters, context, feedback, ground if sampler is not None else None)
+    for sentence in say_first(county.network):
+        feedback.pushWarning(sentence)
+    fault = ""
+    if county.ground is not None:
+        missing = county.ground.missing_count
+        if missing:
+            feedback.pushWarning(
+                f"The ground is missing at {missing:,} of {len(county.ground):,} samples along the pipes; it stays "
+                "unknown there."
+            )
+        fault = ground_fault(county, algorithm.ground_layer.name())
+        if fault:
+            feedback.pushWarning(fault)
+            county = dataclasses.replace(county, ground=None)
+    trees = algorithm.read_trees(context, feedback)
+    return Case(county, trees, algorithm.read_land(parameters, context, feedback), fault)
+
+
+def ground_fault(county, name: str) -> str:
+    """Why the ground cannot belong to the inverts; empty where it can."""
+    fit = fit_of_ground(county.evidence)
+    if not fit.implausible:
+        return ""
+    units = county.units
+    where = "below the ground" if fit.median_depth_m >= 0 else "above the ground"
+    guess = f" Its heights look like {fit.looks_like}: set GROUND_UNIT." if fit.looks_like else ""
+    return (
+        f"The ground '{name}' does not belong to these inverts: half of them would lie more than "
+        f"{units.show_length(abs(fit.median_depth_m))} {where}. It was not used; check its unit and vertical "
+        f"datum.{guess}"
+    )

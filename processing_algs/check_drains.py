@@ -1,0 +1,89 @@
+"""checkdrains: all checks over a layer of drains, with a report."""
+
+from __future__ import annotations
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingException,
+    QgsProcessingOutputNumber,
+    QgsProcessingParameterEnum,
+    QgsProcessingParameterFeatureSink,
+    QgsProcessingParameterFileDestination,
+)
+
+from .check_ids import CHECK_IDS
+from .network_base import NetworkAlgorithm
+from .surroundings import Surroundings
+
+CHECKS, REPORT = "CHECKS", "REPORT"
+_NUMBERS = {"FINDING_COUNT": "Findings", "NOT_CHECKED_COUNT": "Not checked", "CRASHED_COUNT": "Checks that broke off"}
+
+
+class CheckDrains(Surroundings, NetworkAlgorithm):
+    """Runs the checks and tells the three outcomes apart: found, not checked, broken off."""
+
+    id_ = "checkdrains"
+    title = "Check drains"
+    group_ = "Checks"
+    tags_ = ("check", "grade", "fall", "cover", "trees", "report", "quality")
+    help_ = (
+        "Checks a network of buried drains: does it fall, is it deep enough, can roots reach it, does every pipe "
+        "reach an "
+        "outlet, and what does nobody know.\n\n"
+        "Grades are called from measured inverts and, where a ground raster is given, from the ground less the depth, "
+        "each "
+        "with its error: falls, reverse, cannot tell, unknown. Cannot tell says what would settle it.\n\n"
+        "Results: findings on pipe and at places, a table of what was not checked and why, and a report with the worst "
+        "first. Nothing found is not a promise that all is well."
+    )
+
+    def init_further(self):
+        self.add_surroundings()
+        checks = QgsProcessingParameterEnum(CHECKS, self.tr("Checks"), list(CHECK_IDS), allowMultiple=True,
+                                            optional=True, usesStaticStrings=True)
+        self.add(checks, "Only these checks; empty: all.", advanced=True)
+
+    def init_results(self):
+        kinds = QgsProcessing.SourceType
+        for key, label, kind, help_text in (
+            ("LINE_FINDINGS", "Findings on pipe", kinds.TypeVectorLine, "Stretches of pipe with a fault or a doubt."),
+            ("POINT_FINDINGS", "Findings at places", kinds.TypeVectorPoint, "Places with a fault or a doubt."),
+            ("NOT_CHECKED", "Not checked", kinds.TypeVector, "Table: which check, which drain (empty: all), and why."),
+        ):
+            self.add(QgsProcessingParameterFeatureSink(key, self.tr(label), kind, optional=True, createByDefault=True),
+                     help_text)
+        self.add(QgsProcessingParameterFileDestination(REPORT, self.tr("Report"), "HTML (*.html)", optional=True,
+                                                       createByDefault=True),
+                 "One file to read and print: verdict, findings worst first, what was not checked, cautions.")
+        for key, label in _NUMBERS.items():
+            self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
+
+    def prepareAlgorithm(self, parameters, context, feedback):
+        self.prepare_surroundings(parameters, context)
+        return super().prepareAlgorithm(parameters, context, feedback)
+
+    def processAlgorithm(self, parameters, context, feedback):
+        from ..plugin.checks.catalogue import CHECKS as ALL
+        from ..plugin.checks.run import CanceledError, run_checks
+        from .check_case import read_case
+        from .write_results import write_findings, write_not_checked, write_report
+
+        case = read_case(self, parameters, context, feedback)
+        feedback.setProgress(50)
+        chosen = self.parameterAsEnumStrings(parameters, CHECKS, context) if parameters.get(CHECKS) else []
+        checks = [check for check in ALL if not chosen or check.id in chosen]
+        try:
+            results = run_checks(case, checks, lambda share: feedback.setProgress(50 + 40 * share), feedback.isCanceled)
+        except CanceledError:
+            raise QgsProcessingException("Canceled.") from None
+        for crashed in results.crashed:
+            feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}\n{crashed.trace}")
+        outputs = write_findings(self, parameters, context, feedback, case.county, results.findings)
+        outputs["NOT_CHECKED"], rows = write_not_checked(self, parameters, context, feedback, case, results)
+        outputs[REPORT] = write_report(self, parameters, context, case, results)
+        return {
+            **outputs,
+            "FINDING_COUNT": len(results.findings),
+            "NOT_CHECKED_COUNT": rows,
+            "CRASHED_COUNT": len(results.crashed),
+        }
