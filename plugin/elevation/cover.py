@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass, fields
+from dataclasses import dataclass
 
 import numpy as np
 
+from .along import running_m
 from .evidence import Evidence
 from .ranges import Ranges
 from .runs import uncovered
@@ -40,13 +41,23 @@ class CoverJudged:
 
 @dataclass(frozen=True)
 class _Depths:
-    """Depth of the invert below ground at nodes, straight between them; NaN unknown."""
+    """Depth of the invert below ground at nodes, straight between them; NaN unknown.
+
+    `joined`: whether each node and the next lie on one line and both have a depth.
+    """
 
     line: np.ndarray
     at_m: np.ndarray
     depth_m: np.ndarray
-    sigma_m: np.ndarray
-    source: np.ndarray
+    joined: np.ndarray
+
+
+@dataclass(frozen=True)
+class _Breaches(Ranges):
+    """Stretches under a limit, with the worst value and its place."""
+
+    worst_m: np.ndarray
+    at_m: np.ndarray
 
 
 def judge_cover(
@@ -57,23 +68,39 @@ def judge_cover(
     It is known between measured inverts with ground above, else where a depth is stated; a usual depth is
     no knowledge. Ground, inverts and stated depths run straight between what is known of them.
     """
+    diameter_m = evidence.drains.diameter_m[evidence.lines.drain]
     shallow, deep, known = [], [], []
     for nodes in _depth_chunks(evidence, active):
-        diameter_m = evidence.drains.diameter_m[evidence.lines.drain[nodes.line]]
-        shallow.append(_below(nodes, nodes.depth_m - diameter_m, least_cover_m))
-        deep.append(_above(nodes, nodes.depth_m, greatest_depth_m))
+        shallow.append(_below(nodes, nodes.depth_m - diameter_m[nodes.line], least_cover_m))
+        deep.append(_below(nodes, -nodes.depth_m, -greatest_depth_m))
         known.append(_known(nodes))
+    lines, from_m, to_m = (
+        np.concatenate([np.zeros(0, dtype=kind), *(getattr(part, name) for part in known)])
+        for name, kind in (("line", np.int64), ("from_m", float), ("to_m", float))
+    )
     return CoverJudged(
-        _joined(Worst, shallow), _joined(Worst, deep), uncovered(_joined(Ranges, known), evidence.lines, active)
+        _described(evidence, shallow, 1.0),
+        _described(evidence, deep, -1.0),
+        uncovered(Ranges(lines, from_m, to_m), evidence.lines, active),
     )
 
 
-def _joined(kind: type, parts: list) -> Ranges:
-    empty = {"line": np.zeros(0, dtype=np.int64)}
-    return kind(*(
-        np.concatenate([empty.get(column.name, np.zeros(0)), *(getattr(part, column.name) for part in parts)])
-        for column in fields(kind)
-    ))
+def _described(evidence: Evidence, parts: list[_Breaches], sign: float) -> Worst:
+    """All breaches, with the error and the source of their worst value."""
+    line, from_m, to_m, worst_m, at_m = (
+        np.concatenate([np.zeros(0, dtype=kind), *(getattr(part, name) for part in parts)])
+        for name, kind in (
+            ("line", np.int64), ("from_m", float), ("to_m", float), ("worst_m", float), ("at_m", float),
+        )
+    )
+    drain = evidence.lines.drain[line]
+    sigma_m, source = evidence.depth_error_m[drain], evidence.depth_source[drain]
+    if evidence.ground is not None:
+        inverts = evidence.measured_at(line, at_m)
+        measured = np.isfinite(evidence.ground.at(evidence.lines, line, at_m) - inverts.z_m)
+        sigma_m = np.where(measured, np.hypot(evidence.limits["ground_error"], inverts.sigma_m), sigma_m)
+        source = np.where(measured, inverts.source, source)
+    return Worst(line, from_m, to_m, sign * worst_m, at_m, sigma_m, source)
 
 
 def _depth_chunks(evidence: Evidence, active: np.ndarray) -> Iterator[_Depths]:
@@ -89,79 +116,68 @@ def _depth_chunks(evidence: Evidence, active: np.ndarray) -> Iterator[_Depths]:
 
 def _depths(evidence: Evidence, active: np.ndarray, low: int, high: int) -> _Depths:
     """Depths at the nodes of the active lines `low` to `high`: measured under ground, else stated."""
-    line, at_m = _nodes(evidence, active, low, high)
-    drain = evidence.lines.drain[line]
-    stated = evidence.depth_source[drain] != Source.DEFAULT_DEPTH
-    depth_m = np.where(stated, evidence.depth_m(line, at_m), np.nan)
-    sigma_m = np.where(stated, evidence.depth_error_m[drain], np.nan)
-    source = np.where(stated, evidence.depth_source[drain], int(Source.NONE))
-    if evidence.ground is not None:
-        points = slice(evidence.points.first[low], evidence.points.first[high])
-        inverts = evidence.measured_at(line, at_m, points)
-        measured_m = evidence.ground.at(evidence.lines, line, at_m, low, high) - inverts.z_m
-        known = np.isfinite(measured_m)
-        depth_m = np.where(known, measured_m, depth_m)
-        sigma_m = np.where(known, np.hypot(evidence.limits["ground_error"], inverts.sigma_m), sigma_m)
-        source = np.where(known, inverts.source, source)
-    return _Depths(line, at_m, depth_m, sigma_m, source)
+    line, at_m, ground_m = _nodes(evidence, active, low, high)
+    points = slice(evidence.points.first[low], evidence.points.first[high])
+    depth_m = ground_m - evidence.measured_at(line, at_m, points).z_m
+    stated = (evidence.depth_source != Source.DEFAULT_DEPTH)[evidence.lines.drain]
+    if stated[low:high].any():
+        fill = np.flatnonzero(np.isnan(depth_m) & stated[line])
+        depth_m[fill] = evidence.depth_m(line[fill], at_m[fill])
+    known = np.isfinite(depth_m)
+    return _Depths(line, at_m, depth_m, known[:-1] & known[1:] & (line[:-1] == line[1:]))
 
 
-def _nodes(evidence: Evidence, active: np.ndarray, low: int, high: int) -> tuple[np.ndarray, np.ndarray]:
-    """Where the active lines `low` to `high` are looked at: ends, measured points, ground samples."""
+def _nodes(evidence: Evidence, active: np.ndarray, low: int, high: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Line, place and ground of the nodes of the lines `low` to `high`: ground samples, measured points, ends."""
     lines, points, ground = evidence.lines, evidence.points, evidence.ground
     point = slice(points.first[low], points.first[high])
     every = np.arange(low, high)
-    line = [every, every, points.line[point]]
-    at_m = [np.zeros(high - low), lines.length_m[low:high], points.at_m[point]]
-    if ground is not None:
-        line.append(ground.line_of(low, high))
-        at_m.append(ground.at_m[ground.first[low] : ground.first[high]])
-    line, at_m = np.concatenate(line), np.concatenate(at_m)
+    line = np.concatenate([every, every, points.line[point]])
+    at_m = np.concatenate([np.zeros(high - low), lines.length_m[low:high], points.at_m[point]])
+    line, at_m = line[active[line]], at_m[active[line]]
     order = np.lexsort((at_m, line))
-    order = order[active[line[order]]]
-    return line[order], at_m[order]
+    again = np.diff(running_m(lines, line, at_m)[order], prepend=-1.0) == 0.0  # a point at an end
+    line, at_m = line[order[~again]], at_m[order[~again]]
+    if ground is None:
+        return line, at_m, np.full(len(line), np.nan)
+    # samples are many and sorted, so the others are put in between them, but not where a sample stands
+    sample = slice(ground.first[low], ground.first[high])
+    sample_line, sample_at_m, sample_z_m = ground.line_of(low, high), ground.at_m[sample], ground.z_m[sample]
+    if not active[low:high].all():
+        keep = active[sample_line]
+        sample_line, sample_at_m, sample_z_m = sample_line[keep], sample_at_m[keep], sample_z_m[keep]
+    samples, others = running_m(lines, sample_line, sample_at_m), running_m(lines, line, at_m)
+    place = np.searchsorted(samples, others)
+    new = np.append(samples, np.inf)[place] != others
+    line, at_m, place = line[new], at_m[new], place[new]
+    ground_m = ground.at(lines, line, at_m, low, high)
+    return (
+        np.insert(sample_line, place, line), np.insert(sample_at_m, place, at_m), np.insert(sample_z_m, place, ground_m)
+    )
 
 
 def _known(nodes: _Depths) -> Ranges:
     """The longest stretches of known depth."""
-    low = np.flatnonzero(_pairs(nodes, nodes.depth_m))
-    new = np.ones(len(low), dtype=bool)
-    new[1:] = (np.diff(low) > 1) | (nodes.line[low[1:]] != nodes.line[low[:-1]])
-    first = np.flatnonzero(new)
-    last = np.append(first[1:], len(low))[: len(first)] - 1
-    return Ranges(nodes.line[low[first]], nodes.at_m[low[first]], nodes.at_m[low[last] + 1])
+    joined = np.concatenate([[False], nodes.joined, [False]])
+    first = np.flatnonzero(joined[1:] & ~joined[:-1])
+    last = np.flatnonzero(joined[:-1] & ~joined[1:])
+    return Ranges(nodes.line[first], nodes.at_m[first], nodes.at_m[last])
 
 
-def _pairs(nodes: _Depths, values: np.ndarray) -> np.ndarray:
-    """Whether each node and the next are of one line and both have a value."""
-    known = np.isfinite(values)
-    return known[:-1] & known[1:] & (nodes.line[:-1] == nodes.line[1:])
-
-
-def _above(nodes: _Depths, values_m: np.ndarray, limit_m: float) -> Worst:
-    found = _below(nodes, -values_m, -limit_m)
-    return Worst(found.line, found.from_m, found.to_m, -found.worst_m, found.at_m, found.sigma_m, found.source)
-
-
-def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float) -> Worst:
+def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float) -> _Breaches:
     """Stretches where a value, straight between nodes, is under its limit: they end exactly where it is crossed."""
     excess = values_m - limit_m
-    low = np.flatnonzero(_pairs(nodes, excess) & (np.fmin(excess[:-1], excess[1:]) < -_LEAST_BREACH_M))
+    low = np.flatnonzero(nodes.joined & (np.minimum(excess[:-1], excess[1:]) < -_LEAST_BREACH_M))
     a, b = excess[low], excess[low + 1]
     at_a, at_b = nodes.at_m[low], nodes.at_m[low + 1]
     crosses = (a < 0.0) != (b < 0.0)
     crossing_m = at_a + np.where(crosses, a / np.where(crosses, a - b, 1.0), 0.0) * (at_b - at_a)
     from_m, to_m = np.where(a < 0.0, at_a, crossing_m), np.where(b < 0.0, at_b, crossing_m)
     line = nodes.line[low]
-    real = to_m > from_m
-    low, line, from_m, to_m, a, b = low[real], line[real], from_m[real], to_m[real], a[real], b[real]
     new = np.ones(len(low), dtype=bool)
     new[1:] = (line[1:] != line[:-1]) | (from_m[1:] > to_m[:-1])
     group, first = np.cumsum(new) - 1, np.flatnonzero(new)
     last = np.append(first[1:], len(low))[: len(first)] - 1
     lower = np.where(a <= b, low, low + 1)
     worst = lower[np.lexsort((excess[lower], group))[first]]
-    return Worst(
-        line[first], from_m[first], to_m[last], values_m[worst], nodes.at_m[worst], nodes.sigma_m[worst],
-        nodes.source[worst],
-    )
+    return _Breaches(line[first], from_m[first], to_m[last], values_m[worst], nodes.at_m[worst])
