@@ -16,13 +16,14 @@ SHIPPED_FOLDERS = ("plugin", "processing_algs", "sample_project")
 class Import:
     """One imported module. `target` is a path of the project ("plugin/network/build") if `inside`, else a dotted name.
 
-    `at_load` tells whether importing the file runs it: not within a function, not under TYPE_CHECKING.
+    `at_load`: importing the file runs it (it stands in no function). `for_types`: never run, under TYPE_CHECKING.
     """
 
     line: int
     target: str
     inside: bool
     at_load: bool
+    for_types: bool
 
     @property
     def top(self) -> str:
@@ -52,37 +53,31 @@ def tree_of(path: Path) -> ast.Module:
 
 @cache
 def imports_of(path: Path) -> tuple[Import, ...]:
-    return tuple(_imports(path, tree_of(path).body, at_load=True))
+    """Every import of the file, those inside functions too."""
+    return tuple(_imports(path, tree_of(path).body, at_load=True, for_types=False))
 
 
-def _imports(path: Path, body: list[ast.AST], at_load: bool) -> Iterator[Import]:
+def _imports(path: Path, body: list[ast.AST], at_load: bool, for_types: bool) -> Iterator[Import]:
     for node in body:
-        if isinstance(node, ast.Import):
-            for name in node.names:
-                yield Import(node.lineno, name.name, inside=False, at_load=at_load)
-        elif isinstance(node, ast.ImportFrom):
-            yield from _from_imports(path, node, at_load)
+        if isinstance(node, (ast.Import, ast.ImportFrom)):
+            inside = isinstance(node, ast.ImportFrom) and node.level > 0
+            targets = _inside_targets(path, node) if inside else _outside_targets(node)
+            yield from (Import(node.lineno, target, inside, at_load and not for_types, for_types) for target in targets)
         else:
-            deferred = isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda)) or _only_for_types(node)
-            yield from _imports(path, list(ast.iter_child_nodes(node)), at_load and not deferred)
+            deferred = isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef, ast.Lambda))
+            typed = for_types or (isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test))
+            yield from _imports(path, list(ast.iter_child_nodes(node)), at_load and not deferred, typed)
 
 
-def _only_for_types(node: ast.AST) -> bool:
-    return isinstance(node, ast.If) and "TYPE_CHECKING" in ast.dump(node.test)
+def _outside_targets(node: ast.Import | ast.ImportFrom) -> list[str]:
+    return [node.module] if isinstance(node, ast.ImportFrom) else [name.name for name in node.names]
 
 
-def _from_imports(path: Path, node: ast.ImportFrom, at_load: bool) -> Iterator[Import]:
-    if not node.level:
-        yield Import(node.lineno, node.module, inside=False, at_load=at_load)
-        return
+def _inside_targets(path: Path, node: ast.ImportFrom) -> list[str]:
     folder = path.parents[node.level - 1]
     base = folder.joinpath(*node.module.split(".")) if node.module else folder
-    if module_file(base.as_posix()):
-        yield Import(node.lineno, base.as_posix(), inside=True, at_load=at_load)
-    for name in node.names:
-        below = (base / name.name).as_posix()
-        if module_file(below):  # `from . import units` names a module, `from .units import US` does not
-            yield Import(node.lineno, below, inside=True, at_load=at_load)
+    below = [base / name.name for name in node.names]  # `from . import units` names a module, `from .units import US` none
+    return [target.as_posix() for target in [base, *below] if module_file(target.as_posix())]
 
 
 def module_file(target: str) -> Path | None:
