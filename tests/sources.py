@@ -76,7 +76,8 @@ def _outside_targets(node: ast.Import | ast.ImportFrom) -> list[str]:
 def _inside_targets(path: Path, node: ast.ImportFrom) -> list[str]:
     folder = path.parents[node.level - 1]
     base = folder.joinpath(*node.module.split(".")) if node.module else folder
-    below = [base / name.name for name in node.names]  # `from . import units` names a module, `from .units import US` none
+    # `from . import units` names a module, `from .units import US` does not
+    below = [base / name.name for name in node.names]
     return [target.as_posix() for target in [base, *below] if module_file(target.as_posix())]
 
 
