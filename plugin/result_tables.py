@@ -78,7 +78,7 @@ def pipes_table(
     shapes = net.lines.cut(line, from_m, to_m)
     against = net.direction[pieces] < 0  # drawn in flow direction, so that arrows tell the truth
     shapes[against] = shapely.reverse(shapes[against])
-    return columns, shapes
+    return _rounded(columns), shapes
 
 
 def nodes_table(county: County) -> tuple[dict[str, np.ndarray], np.ndarray]:
@@ -117,7 +117,7 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
     def of_drain(column: np.ndarray) -> np.ndarray:
         return np.where(on_drain, column[drain], None)
 
-    return {
+    columns = {
         "check": by_check(lambda c: c.id),
         "call": findings.call,
         "severity": np.array([s.value for s in findings.severity], dtype=object),
@@ -134,6 +134,12 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
         "source": by_check(lambda c: source_of(c, county)),
         "detail": findings.detail,
     }
+    return _rounded(columns)
+
+
+def _rounded(columns: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+    """Figures without the noise of plan coordinates in the millions; a millionth of any unit is beyond every error."""
+    return {c: np.round(v, 6) if v.dtype.kind == "f" else v for c, v in columns.items()}
 
 
 def source_of(check: Check, county: County) -> str:

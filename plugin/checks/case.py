@@ -50,8 +50,10 @@ class Case:
         return self.county.ground
 
     def name_of_line(self, line: np.ndarray) -> np.ndarray:
-        """What people call the drain of each line."""
-        return self.drains.name[self.network.lines.drain[line]]
+        """What people call the drain of each line, with its key where that is another word."""
+        drain = self.network.lines.drain[line]
+        pairs = zip(self.drains.name[drain].tolist(), self.drains.drain_id[drain].tolist())
+        return np.array([name if name == key else f"{name} ({key})" for name, key in pairs], dtype=object)
 
     @cached_property
     def cover(self) -> CoverJudged:

@@ -34,7 +34,7 @@ def smaller_downstream(case: Case) -> Iterator[Stretches | NotChecked]:
     down_drawing = net.direction[narrow] > 0
     from_m = np.where(down_drawing, pieces.from_m[narrow], 0.0)
     to_m = np.where(down_drawing, net.lines.length_m[line], pieces.to_m[narrow])
-    names = case.drains.name[net.piece_drain[_widest_into(case, diameter, net.node_up[narrow])]]
+    names = case.name_of_line(pieces.line[_widest_into(case, diameter, net.node_up[narrow])])
     detail = np.array([f"{name} above is larger" for name in names], dtype=object)
     yield Stretches(
         line, from_m, to_m, value=net.drains.diameter_m[drain], limit=largest[net.node_up[narrow]], detail=detail
