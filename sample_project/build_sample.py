@@ -26,9 +26,11 @@ CELL_FT = 10
 NO_GROUND = -9999.0
 ARCHIVE, GROUND, PROJECT = "ossel_flats.gpkg", "ground.tif", "ossel_flats.qgz"
 # layers of each map theme; "Pipes" is what the project shows first
-BASE = ("structures", "drains", "tree_rows", "trees", "woods", "land")
+BASE = ("structures", "tree_rows", "trees", "woods", "land")
 THEMES = {
-    "Pipes": (*BASE, "calls", "readings", "landmarks", "repairs", "shots"),
+    "Pipes": (*BASE, "drains", "calls", "readings", "landmarks", "repairs", "shots"),
+    "Fall": (*BASE, "fall"),
+    "Suspects": (*BASE, "drains", "suspect_places", "suspect_pipe"),
 }
 BOOKMARKS = {
     "All of Ossel Flats": (-100, -150, 5100, 2350),
@@ -53,15 +55,18 @@ def import_checkout() -> None:
 
 def build(folder: Path) -> None:
     """Write all files of the sample into `folder`, replacing older ones. QGIS must be running."""
+    from fallkeeper.sample_project.build_results import RESULTS, write_results
     from qgis.core import QgsProject
 
     with tempfile.TemporaryDirectory() as scratch:
         work = Path(scratch)
         write_ground(work / GROUND)
         write_archive(work / ARCHIVE)
+        write_results(work / ARCHIVE, work / GROUND, work / RESULTS)
+        tidy(work / RESULTS)
         write_project(QgsProject.instance(), work)
         QgsProject.instance().clear()
-        for name in (GROUND, ARCHIVE, PROJECT):
+        for name in (GROUND, ARCHIVE, RESULTS, PROJECT):
             shutil.copyfile(work / name, folder / name)
 
 
@@ -107,14 +112,22 @@ def write_archive(path: Path) -> None:
     )
     archive.execute("UPDATE layer_styles SET update_time = ?", [f"{MADE_ON}T00:00:00.000Z"])
     archive.commit()
-    archive.execute("VACUUM")
     archive.close()
+    tidy(path)
+
+
+def tidy(path: Path) -> None:
+    """Write a GeoPackage anew without holes and leftovers."""
+    file = sqlite3.connect(path)
+    file.execute("VACUUM")
+    file.close()
 
 
 def write_project(project: QgsProject, folder: Path) -> None:  # noqa: F821 (QGIS is imported when needed)
     """The project with its themes and bookmarks, beside the archive in `folder`."""
     from fallkeeper.plugin.qgis_layer.project import add_archive, set_up_editing
     from fallkeeper.sample_project import rows
+    from fallkeeper.sample_project.build_results import RESULTS, add_results
     from qgis.core import QgsCoordinateReferenceSystem, QgsRasterLayer, QgsReferencedRectangle, QgsUnitTypes
 
     project.clear()
@@ -129,6 +142,7 @@ def write_project(project: QgsProject, folder: Path) -> None:  # noqa: F821 (QGI
     layers["ground"] = QgsRasterLayer(str(folder / GROUND), "Ground")
     project.addMapLayer(layers["ground"], False)
     project.layerTreeRoot().findGroup("Land").addLayer(layers["ground"])
+    layers.update(add_results(project, folder / RESULTS))
     _add_themes(project, layers)
     _add_bookmarks(project)
     project.viewSettings().setDefaultViewExtent(
