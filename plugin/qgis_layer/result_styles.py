@@ -20,6 +20,7 @@ from .symbols import (
     Rule,
     fill,
     flow_arrow,
+    is_one_of,
     line,
     line_layer,
     line_of,
@@ -34,65 +35,72 @@ from .symbols import (
 _FLOW_KNOWN = '"against_drawing" is not null'
 # the words people read on the map, short
 _CALL_WORDS = (
-    "case when \"{field}\" = 'reverse' then 'runs backwards' when \"{field}\" = 'cannot_tell' then 'cannot tell' "
-    "when \"{field}\" = 'falls' then 'falls' else 'unknown' end"
+    "case when \"grade_call\" = 'reverse' then 'runs backwards' when \"grade_call\" = 'cannot_tell' then 'cannot tell' "
+    "else 'unknown' end"
 )
 
 
-def _call_symbols(arrows: bool) -> dict[str, QgsSymbol]:
-    """One line symbol for each call of a grade: solid, barred, dash-dot, dotted."""
+def _call_symbols(thin: str = "") -> dict[str, QgsSymbol]:
+    """One line symbol for each call of a grade: solid, barred, dash-dot, dotted.
+
+    With `thin`, an expression that is true for small pipes, they get arrows of flow too.
+    """
     strokes = {
-        "falls": [line_layer(GOOD, 0.7)],
-        "reverse": [line_layer(BAD, 1.5), marks(marker("line", 3.6, BAD, BAD, 0.7), 4)],
-        "cannot_tell": [line_layer(DOUBT, 1.2, "3.5;1.2;0.6;1.2")],
-        "unknown": [line_layer(NOT_KNOWN, 1.0, "0.9;1.3")],
+        "falls": [line_layer(GOOD, 1.0, thin_where=thin)],
+        "reverse": [line_layer(BAD, 1.6, thin_where=thin), marks(marker("line", 3.6, BAD, BAD, 0.7), 4)],
+        "cannot_tell": [line_layer(DOUBT, 1.4, "3.5;1.2;0.8;1.2", thin_where=thin)],
+        "unknown": [line_layer(NOT_KNOWN, 1.2, "0.9;1.3", thin_where=thin)],
     }
     colours = {"falls": GOOD, "reverse": BAD, "cannot_tell": DOUBT, "unknown": NOT_KNOWN}
     for call, layers in strokes.items():
-        if arrows:
-            layers.append(flow_arrow(colours[call], 2.6, _FLOW_KNOWN))
+        if thin:
+            layers.append(flow_arrow(colours[call], 3.4, _FLOW_KNOWN, thin))
     return {call: line_of(*layers) for call, layers in strokes.items()}
 
 
 def _pipes(layer: QgsVectorLayer) -> None:
-    symbols = _call_symbols(arrows=True)
-    words = _CALL_WORDS.format(field="grade_call")
+    symbols = _call_symbols(thin="coalesce(\"role\", 'lateral') = 'lateral'")
     named = 'coalesce("name", "drain_id")'
+    said = f"{named} || ': ' || {_CALL_WORDS}"
+
+    def called(call: str) -> str:
+        return is_one_of("grade_call", call)
+
     unknown = "coalesce(\"grade_call\", 'unknown') not in ('falls', 'reverse', 'cannot_tell')"
     at_point = line_of(line_layer(INK, 2.6), line_layer("#ffd54a", 1.6))
-    # a layer that is no trace has no such column
-    clicked = [Rule("At the point", '"at_point"', at_point)] if layer.fields().indexOf("at_point") >= 0 else []
     show(
         layer,
         (
-            *clicked,
-            Rule("Falls toward the outlet", "\"grade_call\" = 'falls'", symbols["falls"]),
-            Rule("Runs backwards", "\"grade_call\" = 'reverse'", symbols["reverse"]),
-            Rule("Cannot tell", "\"grade_call\" = 'cannot_tell'", symbols["cannot_tell"]),
+            Rule("At the point", '"at_point"', at_point),
+            Rule("Falls toward the outlet", called("falls"), symbols["falls"]),
+            Rule("Runs backwards", called("reverse"), symbols["reverse"]),
+            Rule("Cannot tell", called("cannot_tell"), symbols["cannot_tell"]),
             Rule("Unknown", unknown, symbols["unknown"]),
         ),
         (
-            Label(f"{named} || ': ' || {words}", "\"grade_call\" = 'reverse'", 25_000, 8.5, BAD, True, 10, "along"),
-            Label(f"{named} || ': ' || {words}", "\"grade_call\" = 'cannot_tell'", 12_000, 8, DOUBT, False, 7, "along"),
-            Label(f"{named} || ': ' || {words}", unknown, 12_000, 8, NOT_KNOWN, False, 6, "along"),
-            Label(named, "\"grade_call\" = 'falls'", 3_000, 7, GOOD, False, 2, "along"),
+            Label(said, called("reverse"), 25_000, 8.5, BAD, True, 10, "along", True),
+            Label(said, called("cannot_tell"), 12_000, 8, DOUBT, False, 7, "along", True),
+            Label(said, unknown, 12_000, 8, NOT_KNOWN, False, 6, "along", True),
+            Label(named, called("falls"), 3_000, 7, GOOD, False, 2, "along", True),
         ),
     )
 
 
 def _line_findings(layer: QgsVectorLayer) -> None:
-    calls = _call_symbols(arrows=False)
-    roots = line_of(line_layer(LEAF, 1.4), marks(marker("cross2", 2.4, LEAF, LEAF, 0.5), 4))
+    calls = _call_symbols()
+    crosses = marker("cross2", 2.4, LEAF, LEAF, 0.5)
+    roots = line_of(line_layer(LEAF, 1.4), marks(crosses, 4))
+    perhaps_roots = line_of(line_layer(LEAF, 0.6, "2;1.6"), marks(crosses.clone(), 8))
     flat = line_of(line_layer(DOUBT, 0.5, offset=0.8), line_layer(DOUBT, 0.5, offset=-0.8))
-    of_call = "\"check\" not in ('near-trees', 'flat-grade') and \"call\" = "
     show(
         layer,
         (
-            Rule("Runs backwards", of_call + "'reverse'", calls["reverse"]),
-            Rule("Near trees", "\"check\" = 'near-trees'", roots),
-            Rule("Too flat", "\"check\" = 'flat-grade'", flat),
-            Rule("Cannot tell", of_call + "'cannot_tell'", calls["cannot_tell"]),
-            Rule("Unknown", of_call + "'unknown'", calls["unknown"]),
+            Rule("Near trees", f"{_TREES} and \"call\" = 'found'", roots),
+            Rule("Near trees, cannot tell whether roots get in", f"{_TREES} and \"call\" <> 'found'", perhaps_roots),
+            Rule("Too flat", _FLAT, flat),
+            Rule("Runs backwards", f"\"call\" = 'reverse' and not {_FLAT}", calls["reverse"]),
+            Rule("Cannot tell", f"\"call\" = 'cannot_tell' and not {_TREES}", calls["cannot_tell"]),
+            Rule("Unknown", f"\"call\" = 'unknown' and not {_TREES}", calls["unknown"]),
             Rule("Other, serious", _other("serious"), line(BAD, 1.1, "6;1")),
             Rule("Other, in doubt", _other("doubt"), line(DOUBT, 0.9, "2.4;1")),
             Rule("Other, note", _other("note"), line(INK, 0.6, "1.2;1.2")),
@@ -105,18 +113,22 @@ def _line_findings(layer: QgsVectorLayer) -> None:
     )
 
 
+_TREES = "coalesce(\"check\" = 'near-trees', false)"
+_FLAT = "coalesce(\"check\" = 'flat-grade' and \"call\" in ('found', 'reverse'), false)"
+
+
 def _other(severity: str) -> str:
     """Findings without a pattern of their own; a severity nobody knows counts as a note."""
     test = f"\"severity\" = '{severity}'"
     if severity == "note":
         test = "coalesce(\"severity\", '') not in ('serious', 'doubt')"
-    named = "\"check\" in ('near-trees', 'flat-grade') or \"call\" in ('reverse', 'cannot_tell', 'unknown')"
-    return f"{test} and not coalesce({named}, false)"
+    return f"{test} and coalesce(\"call\", 'found') = 'found' and not {_TREES} and not {_FLAT}"
 
 
 def _point_findings(layer: QgsVectorLayer) -> None:
     ring, cross = marker_layer("circle", 4.4, WHITE, PROPOSED, 0.6), marker_layer("cross", 4.4, PROPOSED, PROPOSED, 0.4)
     proposed = marker_of(ring, cross)
+    title = "wordwrap(\"title\", 28)"
     no_joint = "coalesce(\"check\", '') <> 'proposed-joint'"
     show(
         layer,
@@ -128,17 +140,16 @@ def _point_findings(layer: QgsVectorLayer) -> None:
                  _sign("circle", 4.0, WHITE, INK)),
         ),
         (
-            Label('"title"', "\"severity\" = 'serious'", 15_000, 8.5, BAD, True, 10, "around"),
-            Label('"title"', "\"severity\" = 'doubt'", 8_000, 8, DOUBT, False, 7, "around"),
-            Label('"title"', "coalesce(\"severity\", 'note') = 'note'", 4_000, 7.5, INK, False, 4, "around"),
+            Label(title, "\"severity\" = 'serious'", 15_000, 8.5, BAD, True, 10, "around"),
+            Label(title, "\"severity\" = 'doubt'", 8_000, 8, DOUBT, False, 7, "around"),
+            Label(title, "coalesce(\"severity\", 'note') = 'note'", 4_000, 7.5, INK, False, 4, "around"),
         ),
     )
 
 
 def _sign(shape: str, size: float, colour: str, mark: str) -> QgsMarkerSymbol:
-    """A shape with an upright stroke and a dot in it: look here."""
-    stroke = marker_layer("line", size * 0.32, mark, mark, 0.6)
-    return marker_of(marker_layer(shape, size, colour, INK, 0.4), stroke)
+    """A shape with an upright stroke in it: look here."""
+    return marker_of(marker_layer(shape, size, colour, INK, 0.4), marker_layer("line", size * 0.4, mark, mark, 0.7))
 
 
 def _nodes(layer: QgsVectorLayer) -> None:

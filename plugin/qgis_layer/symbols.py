@@ -46,7 +46,8 @@ WHITE = "#ffffff"
 class Label:
     """A text beside features that match `filter`, down to the scale 1:`smallest` (0: always).
 
-    Numbers of `priority` from 0 to 10: what is left out first where there is no room.
+    Numbers of `priority` from 0 to 10: what is left out first where there is no room. Lines that follow each
+    other and read the same share one label if `shared`.
     """
 
     text: str
@@ -57,6 +58,7 @@ class Label:
     bold: bool = False
     priority: int = 5
     where: str = "auto"
+    shared: bool = False
 
 
 @dataclass(frozen=True)
@@ -92,13 +94,19 @@ def line(colour: str, width: float, dash: str = "", cap: str = "flat") -> QgsLin
     return line_of(line_layer(colour, width, dash, cap))
 
 
-def line_layer(colour: str, width: float, dash: str = "", cap: str = "flat", offset: float = 0.0) -> QgsSymbolLayer:
-    """One stroke of a line symbol."""
+def line_layer(
+    colour: str, width: float, dash: str = "", cap: str = "flat", offset: float = 0.0, thin_where: str = ""
+) -> QgsSymbolLayer:
+    """One stroke of a line symbol, half as wide where the expression `thin_where` is true."""
     properties = {"line_color": colour, "line_width": str(width), "capstyle": cap, "joinstyle": "round",
                   "offset": str(offset)}
     if dash:
         properties.update({"use_custom_dash": "1", "customdash": dash, "customdash_unit": "MM"})
-    return QgsSimpleLineSymbolLayer.create(properties)
+    stroke = QgsSimpleLineSymbolLayer.create(properties)
+    if thin_where:
+        thinner = QgsProperty.fromExpression(f"if({thin_where}, {width / 2}, {width})")
+        stroke.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyStrokeWidth, thinner)
+    return stroke
 
 
 def marks(marker: QgsMarkerSymbol, every: float = 0.0) -> QgsMarkerLineSymbolLayer:
@@ -126,10 +134,12 @@ def marker_layer(
     )
 
 
-def flow_arrow(colour: str, size: float, known: str) -> QgsMarkerLineSymbolLayer:
+def flow_arrow(colour: str, size: float, known: str, thin_where: str) -> QgsMarkerLineSymbolLayer:
     """An arrowhead in the middle of a line drawn in flow direction; none where the expression `known` is false."""
     head = marker_layer("filled_arrowhead", size, colour, colour, 0.2)
     head.setDataDefinedProperty(QgsSymbolLayer.Property.PropertyLayerEnabled, QgsProperty.fromExpression(known))
+    smaller = QgsProperty.fromExpression(f"if({thin_where}, {size * 0.6}, {size})")
+    head.setDataDefinedProperty(QgsSymbolLayer.Property.PropertySize, smaller)
     return marks(marker_of(head))
 
 
@@ -187,7 +197,11 @@ def _settings(label: Label) -> QgsPalLayerSettings:
     }
     if label.where in places:
         settings.placement = places[label.where]
-    settings.dist = 2.2 if label.where == "around" else 0.6
+    if label.shared:
+        merged = settings.lineSettings()
+        merged.setMergeLines(True)
+        settings.setLineSettings(merged)
+    settings.dist = 2.2 if label.where == "around" else 1.2
     text = QgsTextFormat()
     font = text.font()
     font.setBold(label.bold)
