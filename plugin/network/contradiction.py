@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import dijkstra
 
 from ..elevation.grade import p_reverse
 from ..limits import Limits
@@ -30,23 +32,16 @@ def contradicted(network: Network, limits: Limits) -> Contradicted:
     without them; it counts from the farthest place with a known invert.
     """
     below, distance, trunk = _ways_down(network)
-    outlets = network.outlets.node
-    per_system = np.bincount(network.component[outlets], minlength=len(network.nodes))
+    outlet, top = _single_outlets_with_tops(network, trunk, distance)
+    foot_m, foot_sigma_m = _levels_at_outlets(network, trunk, outlet)
+    top_m, top_sigma_m = _end_levels(network, top, upper=True)
+    chance = p_reverse(top_m - foot_m, np.hypot(top_sigma_m, foot_sigma_m))
     found: list[tuple[int, float, float, int]] = []
-    tops = _tops(network, trunk, distance)
-    for node in outlets[per_system[network.component[outlets]] == 1].tolist():
-        top = tops.get(int(network.component[node]), -1)
-        if top < 0:
-            continue
-        path = _path(network, top, below)
-        z_top, s_top = _end_level(network, path[0], upper=True)
-        z_foot, s_foot = _end_level(network, path[-1], upper=False)
-        chance = float(p_reverse(np.array([z_top - z_foot]), np.array([np.hypot(s_top, s_foot)]))[0])
-        if chance >= limits["p_reverse"]:
-            lines = dict.fromkeys(network.pieces.line[path].tolist())
-            found += [(line, z_foot - z_top, chance, node) for line in lines]
+    for k in np.flatnonzero(chance >= limits["p_reverse"]).tolist():
+        lines = dict.fromkeys(network.pieces.line[_path(network, int(top[k]), below)].tolist())
+        found += [(line, foot_m[k] - top_m[k], chance[k], outlet[k]) for line in lines]
     line, rise, chance, node = (np.array(c) for c in zip(*found)) if found else (np.zeros(0, dtype=np.int64),) * 4
-    return Contradicted(line, rise.astype(float), chance.astype(float), node)
+    return Contradicted(line, rise.astype(float), chance.astype(float), node.astype(np.int64))
 
 
 def _ways_down(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -57,9 +52,6 @@ def _ways_down(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     has_trunk = np.bincount(network.component[network.node_up[is_trunk]], minlength=nodes) > 0
     trunk = (is_trunk | ~has_trunk[network.component[network.node_up]]) & (network.direction != 0)
     rows = np.flatnonzero(trunk)
-    from scipy.sparse import csr_matrix
-    from scipy.sparse.csgraph import dijkstra
-
     length = np.maximum(network.pieces.length_m[rows], 1e-9)
     order = np.lexsort((-length, network.node_up[rows], network.node_down[rows]))
     rows = rows[order]  # of parallel pieces the shorter one is written last and stands
@@ -75,14 +67,30 @@ def _ways_down(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     return below, distance, trunk
 
 
-def _tops(network: Network, trunk: np.ndarray, distance: np.ndarray) -> dict[int, int]:
-    """By system (component) the trunk piece whose upper end is farthest from the outlet and has a known level."""
+def _single_outlets_with_tops(
+    network: Network, trunk: np.ndarray, distance: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Outlets that are the only one of their system, and the trunk piece whose known upper end is farthest away."""
     rows = np.flatnonzero(trunk & np.isfinite(distance[network.node_up]))
-    pieces = network.pieces
-    at = np.where(network.direction[rows] > 0, pieces.from_m[rows], pieces.to_m[rows])
-    rows = rows[np.isfinite(network.levels.level_at(pieces.line[rows], at))]
+    rows = rows[np.isfinite(_end_levels(network, rows, upper=True)[0])]
     order = rows[np.argsort(distance[network.node_up[rows]], kind="stable")]
-    return dict(zip(network.component[network.node_up[order]].tolist(), order.tolist()))
+    top = np.full(int(network.component.max(initial=-1)) + 1, -1, dtype=np.int64)
+    top[network.component[network.node_up[order]]] = order
+    outlet = network.outlets.node
+    single = np.bincount(network.component[outlet], minlength=len(top))[network.component[outlet]] == 1
+    outlet = outlet[single & (top[network.component[outlet]] >= 0)]
+    return outlet, top[network.component[outlet]]
+
+
+def _levels_at_outlets(network: Network, trunk: np.ndarray, outlet: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Lowest known invert, with its error, of the trunk pieces that end at each outlet; NaN where none is known."""
+    rows = np.flatnonzero(trunk & np.isin(network.node_down, outlet))
+    level, sigma = _end_levels(network, rows, upper=False)
+    rows, level, sigma = rows[np.isfinite(level)], level[np.isfinite(level)], sigma[np.isfinite(level)]
+    order = np.argsort(-level, kind="stable")  # the lowest is written last and stands
+    at_node = np.full((2, len(network.nodes)), np.nan)
+    at_node[:, network.node_down[rows[order]]] = level[order], sigma[order]
+    return at_node[0][outlet], at_node[1][outlet]
 
 
 def _path(network: Network, piece: int, below: np.ndarray) -> np.ndarray:
@@ -92,9 +100,9 @@ def _path(network: Network, piece: int, below: np.ndarray) -> np.ndarray:
     return np.array(path)
 
 
-def _end_level(network: Network, piece: int, upper: bool) -> tuple[float, float]:
-    """Level and error at the upper or lower end of a piece."""
+def _end_levels(network: Network, piece: np.ndarray, upper: bool) -> tuple[np.ndarray, np.ndarray]:
+    """Level and error at the upper or lower end of each piece."""
     at_start = (network.direction[piece] > 0) == upper
-    at = network.pieces.from_m[piece] if at_start else network.pieces.to_m[piece]
-    line, place = network.pieces.line[[piece]], np.array([at])
-    return float(network.levels.level_at(line, place)[0]), float(network.levels.sigma_at(line, place)[0])
+    at = np.where(at_start, network.pieces.from_m[piece], network.pieces.to_m[piece])
+    line = network.pieces.line[piece]
+    return network.levels.level_at(line, at), network.levels.sigma_at(line, at)
