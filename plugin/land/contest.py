@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 
 from ..network.lines import Lines
-from .spacing import _direction, _line_of, _segments_of
+from .spacing import direction_of, line_of_vertices, segments_of
 
 LEFT, RIGHT = 0, 1
 SIDES = np.array([1.0, -1.0])  # factor of the left-hand normal
@@ -46,9 +46,9 @@ class Segments:
     @classmethod
     def of(cls, lines: Lines, spacing_m: np.ndarray) -> Segments:
         """Segments of all lines with a spacing, in the order of the lines."""
-        first = _segments_of(lines, ~np.isnan(spacing_m))
-        along = _direction(lines, first)
-        line = _line_of(lines)[first]
+        first = segments_of(lines, ~np.isnan(spacing_m))
+        along = direction_of(lines, first)
+        line = line_of_vertices(lines)[first]
         half = spacing_m[line] / 2
         bend = np.zeros(len(first) + 1)
         cosine = np.einsum("ij,ij->i", along[1:], along[:-1])
@@ -88,14 +88,14 @@ class Rivals:
     def of(cls, segments: Segments, key: np.ndarray, other: np.ndarray) -> Rivals:
         """Rows for keys (2 * segment + side) in rising order."""
         one, side = key // 2, SIDES[key % 2]
-        cosine = _dot(segments.along[one], segments.along[other])
-        sine = _dot(segments.along[one], segments.normal[other])
+        cosine = dot(segments.along[one], segments.along[other])
+        sine = dot(segments.along[one], segments.normal[other])
         offset = segments.start[one] - segments.start[other]
         counts = np.bincount(key, minlength=2 * len(segments))
         return cls(
             first=np.concatenate([[0], np.cumsum(counts)]), segment=one, other=other,
-            foot_m=_dot(offset, segments.along[other]), foot_by_s=cosine, foot_by_t=-sine * side,
-            away_m=_dot(offset, segments.normal[other]), away_by_s=sine, away_by_t=cosine * side,
+            foot_m=dot(offset, segments.along[other]), foot_by_s=cosine, foot_by_t=-sine * side,
+            away_m=dot(offset, segments.normal[other]), away_by_s=sine, away_by_t=cosine * side,
             from_m=-segments.before_m[other], to_m=(segments.length_m + segments.after_m)[other],
             half_m=segments.half_m[other],
         )
@@ -119,13 +119,13 @@ def find_rivals(segments: Segments) -> Rivals:
 def _half_strips_meet(segments: Segments, one: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Whether the left and the right half of a strip overlap another whole strip (rectangles, by separating axes)."""
     along1, along2, normal2 = segments.along[one], segments.along[other], segments.normal[other]
-    cosine, sine = _dot(along1, along2), _dot(along1, normal2)
+    cosine, sine = dot(along1, along2), dot(along1, normal2)
     long1, wide1 = segments.length_m[one] / 2, segments.half_m[one] / 2
     long2, wide2 = (segments.length_m + segments.before_m + segments.after_m)[other] / 2, segments.half_m[other]
     middle2 = (segments.length_m + segments.after_m - segments.before_m)[other] / 2
     offset = segments.start[other] - segments.start[one]
-    on_along2 = _dot(offset, along2) + middle2 - long1 * cosine  # from middle to middle of the whole strips
-    on_normal2 = _dot(offset, normal2) - long1 * sine
+    on_along2 = dot(offset, along2) + middle2 - long1 * cosine  # from middle to middle of the whole strips
+    on_normal2 = dot(offset, normal2) - long1 * sine
     on_along1 = on_along2 * cosine + on_normal2 * sine
     on_normal1 = on_normal2 * cosine - on_along2 * sine
     cosine_size, sine_size = np.abs(cosine), np.abs(sine)
@@ -211,5 +211,5 @@ def _change(rivals: Rivals, rival: np.ndarray, at_m: np.ndarray, lost_m: np.ndar
     return np.where(np.isfinite(rate), rate, 0.0)  # drawn on each other: nothing everywhere
 
 
-def _dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
+def dot(a: np.ndarray, b: np.ndarray) -> np.ndarray:
     return a[:, 0] * b[:, 0] + a[:, 1] * b[:, 1]

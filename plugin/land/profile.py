@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ..network.lines import Lines
-from .contest import LEFT, RIGHT, Rivals, Segments, _dot, find_rivals, half_widths
+from .contest import LEFT, RIGHT, Rivals, Segments, dot, find_rivals, half_widths
 
 INSIDE_M = 1e-5  # widths are taken this far inside a cell, so that a step at its end belongs to the next
 CLOSE_M = 1e-3  # stations closer than this are one
@@ -95,7 +95,7 @@ def _first_cells(segments: Segments, rivals: Rivals) -> tuple[np.ndarray, np.nda
     length = segments.length_m[rivals.other]
     cosine, sine = rivals.foot_by_s, -rivals.away_by_s  # of the other, seen from the segment
     offset = segments.start[rivals.other] - segments.start[one]
-    foot_start, off_start = _dot(offset, segments.along[one]), _dot(offset, segments.normal[one])
+    foot_start, off_start = dot(offset, segments.along[one]), dot(offset, segments.normal[one])
     foot_end, off_end = foot_start + length * cosine, off_start + length * sine
     toward = np.where(cosine < 0, -sine, sine) / (1.0 + np.abs(cosine))
     with np.errstate(divide="ignore", invalid="ignore"):

@@ -21,7 +21,7 @@ import shapely
 from ..network.lines import Lines
 from ..tables import Drains
 from .profile import widths
-from .spacing import DEFAULT, NEIGHBOURS, _direction, serving_lines, spacings
+from .spacing import DEFAULT, NEIGHBOURS, direction_of, serving_lines, spacings
 
 ON_VERTEX_M = 1e-6
 
@@ -153,5 +153,5 @@ def _square_to(lines: Lines, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
 
 
 def _normal(lines: Lines, segment: np.ndarray) -> np.ndarray:
-    along = _direction(lines, segment)
+    along = direction_of(lines, segment)
     return np.stack([-along[:, 1], along[:, 0]], axis=1)

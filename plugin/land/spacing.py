@@ -57,15 +57,15 @@ def _median_distance_m(lines: Lines, serving: np.ndarray, missing: np.ndarray, r
     line = np.repeat(missing, len(LOOKED_AT))
     at_m = lines.length_m[line] * np.tile(LOOKED_AT, len(missing))
     here = lines.points_at(line, at_m)
-    here_along = _direction(lines, lines.segment_at(line, at_m))
-    segment = _segments_of(lines, serving)
+    here_along = direction_of(lines, lines.segment_at(line, at_m))
+    segment = segments_of(lines, serving)
     ends = lines.xy[segment[:, None] + np.array([0, 1])]
     tree = shapely.STRtree(shapely.linestrings(ends))
     place, near = tree.query(shapely.points(here), predicate="dwithin", distance=reach_m)
     near = segment[near]
-    other = _line_of(lines)[near] != line[place]
+    other = line_of_vertices(lines)[near] != line[place]
     place, near = place[other], near[other]
-    along = _direction(lines, near)
+    along = direction_of(lines, near)
     offset = here[place] - lines.xy[near]
     foot_m = (offset * along).sum(axis=1)
     abeam = (foot_m >= 0) & (foot_m <= lines.along_m[near + 1] - lines.along_m[near])
@@ -87,19 +87,19 @@ def _median_of_finite(table: np.ndarray) -> np.ndarray:
     return np.where(count > 0, median, np.nan)
 
 
-def _line_of(lines: Lines) -> np.ndarray:
+def line_of_vertices(lines: Lines) -> np.ndarray:
     """The line of every vertex."""
     return np.repeat(np.arange(len(lines)), np.diff(lines.first))
 
 
-def _segments_of(lines: Lines, chosen: np.ndarray) -> np.ndarray:
+def segments_of(lines: Lines, chosen: np.ndarray) -> np.ndarray:
     """First vertices of the segments of the chosen lines."""
     begins = np.repeat(chosen, np.diff(lines.first))
     begins[lines.first[1:] - 1] = False
     return np.flatnonzero(begins)
 
 
-def _direction(lines: Lines, segment: np.ndarray) -> np.ndarray:
+def direction_of(lines: Lines, segment: np.ndarray) -> np.ndarray:
     """Unit vectors along segments."""
     step = lines.xy[segment + 1] - lines.xy[segment]
     return step / np.hypot(step[:, 0], step[:, 1])[:, None]
