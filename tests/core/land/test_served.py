@@ -194,3 +194,13 @@ def combs(draw):
 @given(combs())
 def test_parallel_combs_serve_the_union_of_their_strips(rows):
     assert_counted_once(serve(*rows), 5e-3)
+
+
+def test_new_laterals_between_old_ones_add_pipe_and_no_acres():
+    """Field F7 of the demo county: 17 laterals, six new ones half-way between the lower seven."""
+    old = [lateral(f"F7-{k:02d}", (3128.8, 1200 + 50 * k), (4000, 1200 + 50 * k)) for k in range(17)]
+    new = [lateral(f"N{k}", (4000, 1225 + 50 * k), (3128.8, 1225 + 50 * k)) for k in range(6)]
+    before, after = serve(*old), serve(*old, *new)
+    assert (after.lines.length_m.sum() - before.lines.length_m.sum()) / FT == pytest.approx(5227.2)
+    assert after.area_m2.sum() == pytest.approx(17 * ACRE_M2, rel=1e-12)
+    assert before.area_m2.sum() == pytest.approx(17 * ACRE_M2, rel=1e-12)
