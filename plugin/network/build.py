@@ -82,6 +82,7 @@ def build_network(
     return Network(
         drains=drains,
         structures=structures,
+        shots=shots,
         lines=lines,
         active=active,
         duplicates=duplicates,

@@ -8,7 +8,7 @@ from functools import cached_property
 import networkx as nx
 import numpy as np
 
-from ..tables import Drains, Structures
+from ..tables import Drains, Shots, Structures
 from .direction import Flow
 from .duplicates import Duplicates
 from .joints import Crossings, Joints
@@ -29,6 +29,7 @@ class Network:
 
     drains: Drains
     structures: Structures
+    shots: Shots
     lines: Lines
     active: np.ndarray
     duplicates: Duplicates
@@ -47,6 +48,11 @@ class Network:
     past_outlet: PastOutlet
     assumed_divide_nodes: np.ndarray
     tolerance_m: float
+
+    @property
+    def touch_m(self) -> float:
+        """Pieces of one line no farther apart follow one another: a node may have swallowed what lay between them."""
+        return max(2.0 * self.tolerance_m, 0.02)
 
     @property
     def direction(self) -> np.ndarray:
