@@ -99,6 +99,6 @@ def land_crossed_table(
 ) -> dict[str, np.ndarray]:
     """One row a piece of land the stretches pass under, longest first; pipe on a boundary counts for both sides."""
     crossed = land_crossed(county.network.lines, line, from_m, to_m, LandMap.of(land),
-                           tolerance_m=county.network.tolerance_m)
+                           tolerance_m=county.limits["exact_joint"])
     fields = owner_shares(crossed.land, crossed.length_m)
     return {**_of_land(land, fields.owner), "length": fields.area_m2 / county.units.length_m}
