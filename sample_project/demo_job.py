@@ -44,8 +44,8 @@ class Demo:
     def layer(self, name: str) -> str:
         return f"{self.archive}|layername={name}"
 
-    def sink(self, table: str, geometry: str = " (geom)") -> str:
-        return f"ogr:dbname='{self.folder / 'results.gpkg'}' table=\"{table}\"{geometry}"
+    def sink(self, table: str) -> str:
+        return f"ogr:dbname='{self.folder / 'results.gpkg'}' table=\"{table}\" (geom)"
 
     def network(self) -> dict:
         return {"DRAINS": self.layer("drains"), "STRUCTURES": self.layer("structures"), "SHOTS": self.layer("shots")}
@@ -109,7 +109,7 @@ class Demo:
         self.say("All checks, with the ground, trees and land")
         checked = self.run("checkdrains", {
             **self.network(), **self.surroundings(), "LINE_FINDINGS": self.sink("line_findings"),
-            "POINT_FINDINGS": self.sink("point_findings"), "NOT_CHECKED": self.sink("not_checked", ""),
+            "POINT_FINDINGS": self.sink("point_findings"), "NOT_CHECKED": str(self.folder / "not_checked.csv"),
             "REPORT": str(self.folder / "report.html"),
         })
         self.note("Checks that broke off", checked["CRASHED_COUNT"], 0)

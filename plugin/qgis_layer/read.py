@@ -101,12 +101,17 @@ def _straight(shape: QgsGeometry) -> QgsGeometry:
 def _column(values: list, field: object, units: Units) -> np.ndarray:
     """Figures in SI with NaN, words with None."""
     if field.kind not in ("real", "integer"):
-        return np.array([None if v is None else str(v) for v in values], dtype=object)
+        return np.array([None if v is None else _word(v) for v in values], dtype=object)
     size = {
         "length": units.length_m, "diameter": units.diameter_m, "area": units.area_m2, "flow": units.flow_m3_s,
         "coefficient": units.coefficient_m_s,
     }.get(field.unit, 1.0)
     return np.array([np.nan if v is None else _number(v) for v in values], dtype=float) * size
+
+
+def _word(value: object) -> str:
+    """A key or word as brought; a whole number in a column of reals without its point."""
+    return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
 
 
 def _number(value: object) -> float:
