@@ -17,6 +17,7 @@ from .elevation.runs import grade_runs
 from .hydraulics.manning import full_flow_capacity_m3_s, roughness
 from .land.served import ServedLand, served_land
 from .limits import Limits
+from .network.contradiction import Contradicted, contradicted
 from .network.flow import Downward, sort_down
 from .network.grades import Grades, PieceGrades, call_pieces, direct_runs
 from .network.network import Network
@@ -126,7 +127,13 @@ class County:
     @cached_property
     def grades(self) -> Grades:
         """Grade runs in flow direction, and what no run covers."""
-        return direct_runs(self.network, grade_runs(self.evidence, *self._structure_places), self.limits)
+        runs = grade_runs(self.evidence, *self._structure_places)
+        return direct_runs(self.network, runs, self.limits, self.contradicted.line)
+
+    @cached_property
+    def contradicted(self) -> Contradicted:
+        """Where the inverts contradict the only outlet of a system."""
+        return contradicted(self.network, self.limits)
 
     @cached_property
     def piece_grades(self) -> PieceGrades:

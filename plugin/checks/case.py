@@ -11,7 +11,6 @@ from ..county import County
 from ..elevation.cover import CoverJudged, judge_cover
 from ..elevation.ground import GroundProfile
 from ..limits import Limits
-from ..network.contradiction import Contradicted, contradicted
 from ..network.network import Network
 from ..tables import Drains, Land, Trees
 from ..units import Units
@@ -64,17 +63,7 @@ class Case:
             self.county.evidence, used, self.limits["least_cover"], self.limits["greatest_depth"]
         )
 
-    @cached_property
-    def contradicted(self) -> Contradicted:
-        """Where the inverts contradict the only outlet of a system."""
-        return contradicted(self.network, self.limits)
-
     @property
     def contradicted_lines(self) -> np.ndarray:
-        """Lines on the mains of those systems: that is the finding, and no other one repeats it there."""
-        return self.contradicted.line
-
-    @property
-    def contradicted_outlets(self) -> np.ndarray:
-        """Outlet nodes of those systems."""
-        return self.contradicted.outlet_node.astype(np.int64)
+        """Lines on which the inverts contradict the only outlet: that is the finding, and no other repeats it there."""
+        return self.county.contradicted.line

@@ -23,7 +23,7 @@ from .declare import Severity, Stretches, check
 )
 def elevation_contradicts_outlet(case: Case) -> Iterator[Stretches]:
     """Value: how far the far end of the main lies below the outlet; one row a drain on the way."""
-    found = case.contradicted
+    found = case.county.contradicted
     zero = np.zeros(len(found.line))
     yield Stretches(
         found.line, zero, case.network.lines.length_m[found.line], value=found.rise_m, probability=found.probability,

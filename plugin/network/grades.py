@@ -6,20 +6,23 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ..elevation.grade import call, p_reverse
-from ..elevation.runs import GradeRuns, Ranges, uncovered
+from ..elevation.grade import CANNOT_TELL, FALLS, REVERSE, UNKNOWN, call, p_reverse
+from ..elevation.ranges import Ranges
+from ..elevation.runs import GradeRuns, uncovered
 from ..limits import Limits
 from .network import Network
 from .ranges import first_of_groups, merge_neighbours, overlaps
 
-CALL_ORDER = ("falls", "cannot_tell", "unknown", "reverse")  # worst last: a piece has the worst call of its stretches
+CALL_ORDER = (FALLS, CANNOT_TELL, UNKNOWN, REVERSE)  # worst last: a piece has the worst call of its stretches
+_LEAST_M = 1e-6  # shorter overlaps are rounding
 
 
 @dataclass(frozen=True)
 class Grades:
     """Stretches with a fall in flow direction (`fall_m` negative where the pipe rises downstream), sorted by place.
 
-    `source` as in GradeRuns. `unknown_...` are the stretches of pipe in the network that nothing tells of.
+    `source` as in GradeRuns. `unknown_...` are the stretches of pipe in the network whose fall nothing tells of.
+    Pipe whose direction of flow is unknown is in neither: there is a fall, but nobody knows which way it counts.
     """
 
     line: np.ndarray
@@ -49,25 +52,35 @@ class PieceGrades:
     p_reverse: np.ndarray
 
 
-def direct_runs(network: Network, runs: GradeRuns, limits: Limits) -> Grades:
-    """Turn runs into flow direction; a run over a place from which water leaves both ways is cut there."""
+def direct_runs(network: Network, runs: GradeRuns, limits: Limits, doubted_line: np.ndarray) -> Grades:
+    """Turn runs into flow direction; a run over a place from which water leaves both ways is cut there.
+
+    `doubted_line`: lines on which the inverts contradict the only outlet. Which way they run is the question
+    there, so none of their stretches is called falling.
+    """
     line, from_m, to_m, direction = flow_ranges(network)
     row, flow, low, high = overlaps(network.lines, runs.line, runs.from_m, runs.to_m, line, from_m, to_m)
     share = (high - low) / (runs.to_m - runs.from_m)[row]
-    keep = (high - low > 1e-9) & (direction[flow] != 0)
+    keep = (high - low > _LEAST_M) & (direction[flow] != 0)
     row, flow, low, high, share = row[keep], flow[keep], low[keep], high[keep], share[keep]
     fall = runs.fall_m[row] * share * direction[flow]
     sigma = runs.sigma_m[row] * share
     p = p_reverse(fall, sigma)
-    gaps = _unknown(network, Ranges(runs.line[row], low, high), Ranges(line, from_m, to_m))
-    source = runs.source[row]
-    return Grades(runs.line[row], low, high, fall, sigma, source, p, call(p, limits), direction[flow], *gaps)
+    called = call(p, limits)
+    called = np.where((called == FALLS) & np.isin(runs.line[row], doubted_line), CANNOT_TELL, called)
+    unknown = _unknown(network, runs, Ranges(line, from_m, to_m))
+    return Grades(
+        runs.line[row], low, high, fall, sigma, runs.source[row], p, called, direction[flow],
+        unknown.line, unknown.from_m, unknown.to_m,
+    )
 
 
 def flow_ranges(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
     """Line, from, to and direction of stretches with one direction, sorted; open both ways counts as 0."""
     pieces = network.pieces
-    order, group = merge_neighbours(pieces.line, pieces.from_m, pieces.to_m, network.direction, touch_m=1e-3)
+    order, group = merge_neighbours(
+        pieces.line, pieces.from_m, pieces.to_m, network.direction, touch_m=network.touch_m
+    )
     first = first_of_groups(group)
     line = pieces.line[order][first]
     from_m = np.minimum.reduceat(pieces.from_m[order], first) if len(first) else pieces.from_m
@@ -77,16 +90,17 @@ def flow_ranges(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray, n
     return line[place], from_m[place], to_m[place], direction[place]
 
 
-def _unknown(network: Network, covered: Ranges, flowing: Ranges) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Line, from and to of the stretches of the network (`flowing`) that no run covers."""
+def _unknown(network: Network, covered: Ranges, flowing: Ranges) -> Ranges:
+    """The stretches of the network (`flowing`) that no run covers."""
     used = np.zeros(len(network.lines), dtype=bool)
     used[flowing.line] = True
+    covered = covered.only(used[covered.line])
     open_ = uncovered(covered, network.lines, used)
     row, _, low, high = overlaps(
         network.lines, open_.line, open_.from_m, open_.to_m, flowing.line, flowing.from_m, flowing.to_m
     )
-    real = high - low > 1e-6
-    return open_.line[row[real]], low[real], high[real]
+    real = high - low > _LEAST_M
+    return Ranges(open_.line[row[real]], low[real], high[real])
 
 
 def call_pieces(network: Network, grades: Grades) -> PieceGrades:
@@ -100,7 +114,7 @@ def call_pieces(network: Network, grades: Grades) -> PieceGrades:
     row, run, low, high = overlaps(
         network.lines, pieces.line, pieces.from_m, pieces.to_m, grades.line, grades.from_m, grades.to_m
     )
-    real = high - low > 1e-6
+    real = high - low > _LEAST_M
     np.maximum.at(worst, row[real], code[run[real]])
     np.fmax.at(p, row[real], grades.p_reverse[run[real]])
     covered = np.zeros(len(pieces), dtype=bool)
@@ -110,7 +124,7 @@ def call_pieces(network: Network, grades: Grades) -> PieceGrades:
         grades.unknown_line, grades.unknown_from_m, grades.unknown_to_m,
     )
     unknown = np.zeros(len(pieces), dtype=bool)
-    unknown[row[high - low > 1e-6]] = True
+    unknown[row[high - low > _LEAST_M]] = True
     unknown |= ~covered | (network.direction == 0)
-    worst = np.where(unknown, np.maximum(worst, CALL_ORDER.index("unknown")), worst)
+    worst = np.where(unknown, np.maximum(worst, CALL_ORDER.index(UNKNOWN)), worst)
     return PieceGrades(np.array(CALL_ORDER, dtype=object)[worst], p)
