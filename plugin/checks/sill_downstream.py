@@ -27,8 +27,7 @@ from .standing import standing_water
 def sill_downstream(case: Case) -> Iterator[Stretches | NotChecked]:
     """Value: depth of water held back at the lower end; limit: the share of the inside diameter."""
     found = standing_behind_sills(case.network, case.county.down)
-    outlets = np.unique(case.network.component[case.contradicted_outlets])
-    own = ~np.isin(found.component, outlets)
+    own = ~np.isin(found.component, case.network.component[case.county.contradicted.outlet_node])
     names = case.name_of_line(found.sill_line)
     detail = np.array([f"held back by {name}" for name in names], dtype=object)
     yield standing_water(

@@ -23,7 +23,7 @@ class Pools(Ranges):
 
 
 @dataclass(frozen=True)
-class _Nodes:
+class Nodes:
     """Measured inverts of stretches, each stretch from its downstream to its upstream end."""
 
     stretch: np.ndarray
@@ -38,7 +38,7 @@ def pools(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.n
     The level at a place is the highest invert between it and the downstream end of the stretch; depth is
     level less invert. Inverts run straight between measured points; nothing is said outside them.
     """
-    nodes = _nodes_from_below(lines, points, stretches, direction)
+    nodes = nodes_from_below(lines, points, stretches, direction)
     sill = _highest_so_far(nodes.stretch, nodes.z_m)
     depth_m = nodes.z_m[sill] - nodes.z_m
     wet = depth_m > 1e-9
@@ -63,7 +63,7 @@ def pools(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.n
     return Pools(*(getattr(found, name)[order] for name in Pools.__dataclass_fields__))
 
 
-def _nodes_from_below(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.ndarray) -> _Nodes:
+def nodes_from_below(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.ndarray) -> Nodes:
     """The measured points within each stretch and, where known, its two ends."""
     place = running_m(lines, points.line, points.at_m)
     low = np.searchsorted(place, running_m(lines, stretches.line, stretches.from_m), side="right")
@@ -81,7 +81,7 @@ def _nodes_from_below(lines: Lines, points: InvertPoints, stretches: Ranges, dir
     upstream_m = -at_m * direction[stretch]  # grows upstream
     order = np.lexsort((upstream_m, stretch))
     order = order[np.isfinite(z_m[order]) & (direction[stretch[order]] != 0)]
-    return _Nodes(stretch[order], at_m[order], z_m[order], sigma_m[order])
+    return Nodes(stretch[order], at_m[order], z_m[order], sigma_m[order])
 
 
 def _highest_so_far(stretch: np.ndarray, z_m: np.ndarray) -> np.ndarray:
@@ -103,7 +103,7 @@ def _deepest(depth_m: np.ndarray, first: np.ndarray, last: np.ndarray) -> np.nda
     return node[order][starts]
 
 
-def _upper_edge_m(nodes: _Nodes, first: np.ndarray, last: np.ndarray, level_m: np.ndarray) -> np.ndarray:
+def _upper_edge_m(nodes: Nodes, first: np.ndarray, last: np.ndarray, level_m: np.ndarray) -> np.ndarray:
     """Where each pool ends upstream: where the invert rises through the level, else where the evidence ends."""
     above = np.minimum(last + 1, len(nodes.z_m) - 1)
     rises = (above > last) & (nodes.stretch[above] == nodes.stretch[last])

@@ -10,6 +10,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..elevation.ranges import Ranges
+from ..elevation.sag import nodes_from_below
 from .flow import Downward
 from .grades import flow_ranges
 from .network import Network
@@ -35,19 +37,15 @@ def standing_behind_sills(net: Network, down: Downward) -> HeldBack:
     line, from_m, to_m, direction = flow_ranges(net)
     foot_at = np.where(direction > 0, to_m, from_m)
     node = _node_at(net, line, foot_at)
-    pool = down.pool[node]
     foot_m = net.levels.level_at(line, foot_at)
-    held = np.flatnonzero((direction != 0) & (sill_m[pool] > foot_m + 1e-6))
-    rows = []
-    for k in held.tolist():  # few: most pipe falls
-        level, sill = float(sill_m[pool[k]]), int(by_piece[pool[k]])
-        low, high, depth, at = _reach(net, int(line[k]), float(from_m[k]), float(to_m[k]), direction[k], level)
-        sigma = net.levels.sigma_at(line[[k]], np.array([at]))[0]
-        error = np.hypot(sigma, top_sigma_m[sill])
-        rows.append((line[k], low, high, depth, error, net.pieces.line[sill], net.component[node[k]]))
-    columns = [np.array(c) for c in zip(*rows)] if rows else [np.zeros(0)] * 7
-    whole = [np.asarray(columns[k], dtype=np.int64) for k in (0, 5, 6)]
-    return HeldBack(whole[0], *(np.asarray(columns[k], dtype=float) for k in (1, 2, 3, 4)), whole[1], whole[2])
+    held = np.flatnonzero((direction != 0) & (sill_m[down.pool[node]] > foot_m + 1e-6))
+    sill = by_piece[down.pool[node[held]]]
+    stretches = Ranges(line[held], from_m[held], to_m[held])
+    from_m, to_m, depth_m, sigma_m = _reach_up(net, stretches, direction[held], top_m[sill])
+    error_m = np.hypot(sigma_m, top_sigma_m[sill])
+    return HeldBack(
+        stretches.line, from_m, to_m, depth_m, error_m, net.pieces.line[sill], net.component[node[held]]
+    )
 
 
 def _highest_in_pieces(net: Network) -> tuple[np.ndarray, np.ndarray]:
@@ -108,24 +106,27 @@ def _node_at(net: Network, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
     return nodes[order[np.minimum(found, len(order) - 1)]]
 
 
-def _reach(
-    net: Network, line: int, from_m: float, to_m: float, direction: float, level: float
-) -> tuple[float, float, float, float]:
-    """How far up from its foot a stretch stands in water of a level: from, to, depth at most, and where."""
-    points = net.levels.points
-    at = points.at_m[points.first[line] : points.first[line + 1]]
-    at = np.unique(np.concatenate([[from_m, to_m], at[(at > from_m) & (at < to_m)]]))
-    if direction > 0:
-        at = at[::-1]
-    z = net.levels.level_at(np.full(len(at), line), at)
-    known = int(np.argmax(np.isnan(z))) if np.isnan(z).any() else len(z)
-    at, z = at[:known], z[:known]
-    dry = np.flatnonzero(z >= level)
-    last = int(dry[0]) if len(dry) else len(z) - 1
-    end = at[last]
-    if len(dry):
-        share = (level - z[last - 1]) / (z[last] - z[last - 1])
-        end = at[last - 1] + share * (at[last] - at[last - 1])
-    wet = z[: last if len(dry) else last + 1]
-    deepest = int(np.argmin(wet))
-    return float(min(at[0], end)), float(max(at[0], end)), float(level - wet[deepest]), float(at[deepest])
+def _reach_up(
+    net: Network, stretches: Ranges, direction: np.ndarray, level_m: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    """Where each stretch, whose foot lies under water of a level, stands in it: from, to, depth at most and its error.
+
+    Farther up than the first invert at that level there may be pools of other humps, which are not counted.
+    """
+    nodes = nodes_from_below(net.lines, net.levels.points, stretches, direction)
+    if not len(stretches):
+        return (np.zeros(0),) * 4
+    index = np.arange(len(nodes.z_m))
+    first = np.searchsorted(nodes.stretch, np.arange(len(stretches)))
+    last = np.append(first[1:], len(index)) - 1
+    dry = nodes.z_m >= level_m[nodes.stretch]
+    first_dry = np.minimum.reduceat(np.where(dry, index, len(index)), first)
+    top = np.minimum(first_dry - 1, last)  # the highest place under water
+    above = np.minimum(top + 1, last)
+    rise_m = nodes.z_m[above] - nodes.z_m[top]
+    share = np.where(above > top, (level_m - nodes.z_m[top]) / np.where(above > top, rise_m, 1.0), 0.0)
+    end_m = nodes.at_m[top] + share * (nodes.at_m[above] - nodes.at_m[top])
+    under = np.where(index <= top[nodes.stretch], nodes.z_m, np.inf)
+    deepest = np.lexsort((under, nodes.stretch))[first]
+    low, high = np.minimum(nodes.at_m[first], end_m), np.maximum(nodes.at_m[first], end_m)
+    return low, high, level_m - nodes.z_m[deepest], nodes.sigma_m[deepest]
