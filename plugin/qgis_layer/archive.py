@@ -19,12 +19,13 @@ from .forms import prepare_form
 _GEOPACKAGE_VERSION = "1.2"
 
 _OGR_KIND = {
-    "text": (ogr.OFTString, ogr.OFSTNone),
-    "real": (ogr.OFTReal, ogr.OFSTNone),
-    "integer": (ogr.OFTInteger64, ogr.OFSTNone),
-    "boolean": (ogr.OFTInteger, ogr.OFSTBoolean),
-    "date": (ogr.OFTDate, ogr.OFSTNone),
-    "datetime": (ogr.OFTDateTime, ogr.OFSTNone),
+    "text": ogr.OFTString,
+    "real": ogr.OFTReal,
+    "integer": ogr.OFTInteger64,
+    # 1 and 0: for a true boolean QGIS 3.22 has only a box to tick, which shows unknown as no
+    "boolean": ogr.OFTInteger,
+    "date": ogr.OFTDate,
+    "datetime": ogr.OFTDateTime,
 }
 _OGR_GEOMETRY = {
     "": ogr.wkbNone,
@@ -153,9 +154,7 @@ def _write_layer(source: ogr.DataSource, layer: Layer, reference: object) -> Non
 
 
 def _definition(field: Field) -> ogr.FieldDefn:
-    kind, subkind = _OGR_KIND[field.kind]
-    definition = ogr.FieldDefn(field.name, kind)
-    definition.SetSubType(subkind)
+    definition = ogr.FieldDefn(field.name, _OGR_KIND[field.kind])
     definition.SetNullable(not field.required)
     if field.key:
         # no SQL default: OGR writes only constants and times, so forms bring the key of a new row

@@ -64,7 +64,7 @@ def _set_rules(layer: QgsVectorLayer, declared: Layer) -> None:
 def _widget(field: Field) -> QgsEditorWidgetSetup | None:
     """How a field is edited; None leaves it to QGIS, which offers the rows of a relation where there is one."""
     if field.choices or field.kind == "boolean":
-        choices = field.choices or {"true": "Yes", "false": "No"}
+        choices = field.choices or {"1": "Yes", "0": "No"}
         entries = [] if field.required else [{"Unknown" if field.kind == "boolean" else "–": _NULL_CHOICE}]
         return QgsEditorWidgetSetup("ValueMap", {"map": entries + [{label: value} for value, label in choices.items()]})
     if field.kind in ("date", "datetime"):

@@ -46,7 +46,7 @@ def fill_with_sample(path: Path, crs: QgsCoordinateReferenceSystem, units: str) 
             feature = ogr.Feature(table.GetLayerDefn())
             for field, value in row.values.items():
                 if value is not None:
-                    feature[field] = _in_units(declared, field, value, units)
+                    feature[field] = _stored(declared, field, value, units)
             if row.places is not None:
                 shape = _geometry(declared, row.places)
                 shape.transform(to_crs)
@@ -56,7 +56,9 @@ def fill_with_sample(path: Path, crs: QgsCoordinateReferenceSystem, units: str) 
     source.CommitTransaction()
 
 
-def _in_units(declared: Layer, field: str, value: object, units: str) -> object:
+def _stored(declared: Layer, field: str, value: object, units: str) -> object:
+    if isinstance(value, bool):
+        return int(value)
     kind = declared.field(field).unit
     if units == US or not kind:
         return value

@@ -19,7 +19,7 @@ UNIT_KINDS = ("", "length", "diameter", "area", "flow", "coefficient")
 
 @dataclass(frozen=True)
 class Field:
-    """One field. Unknown is NULL in every field that is not `required`.
+    """One field. Unknown is NULL in every field that is not `required`; a boolean is kept as 1 or 0.
 
     `unit` is the kind of unit ("length", "diameter", "area", "flow", "coefficient" or "" for none);
     elevations and depths are lengths. `values` names a list in VALUE_LISTS. `least` bounds a figure,

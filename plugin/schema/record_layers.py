@@ -33,7 +33,7 @@ READINGS = Layer(
     meaning="What somebody saw or probed at a place, and when.",
     geometry=POINT,
     place_required=False,
-    shown_as='concat("kind", \' \', format_date("observed_on", \'yyyy-MM-dd\'))',
+    shown_as='concat(represent_value("kind"), \' \', format_date("observed_on", \'yyyy-MM-dd\'))',
     fields=(
         key("reading_id", "Reading", "reading"),
         text("kind", "Kind", "What was found.", "Main", values="reading_kind", required=True),

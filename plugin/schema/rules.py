@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from .declare import INTEGER, REAL, Field, Layer
+from .declare import BOOLEAN, INTEGER, REAL, Field, Layer
 
 
 @dataclass(frozen=True)
@@ -39,6 +39,9 @@ def _field_rules(layer: Layer, field: Field) -> Iterator[Rule]:
         yield _list_rule(field)
     elif field.kind in (REAL, INTEGER) and field.name != "seq":
         yield _figure_rule(field)
+    elif field.kind == BOOLEAN:
+        sentence = f"{field.alias} is 1 for yes or 0 for no; leave it empty if unknown."
+        yield Rule(field.name, sentence, f"NEW.{name} NOT IN (0, 1)", f"{name} is null or {name} in (0, 1)")
     elif field.required:
         sentence = f"{field.alias} is missing: fill it in."
         yield Rule(field.name, sentence, f"trim(coalesce(NEW.{name}, '')) = ''", f"trim(coalesce({name}, '')) <> ''")

@@ -30,6 +30,8 @@ from qgis.core import (
     QgsVectorLayerUtils,
     QgsWkbTypes,
 )
+from qgis.gui import QgsAttributeForm, QgsGui
+from qgis.PyQt.QtWidgets import QComboBox
 
 FEET = "EPSG:3734"
 LINE = "LineString(2100000 800000, 2100100 800000)"
@@ -85,7 +87,7 @@ def test_all_layers_and_fields_are_there(path):
         number = {"seq"} if declared.name == "history" else {"fid"}
         assert set(table.fields().names()) == {field.name for field in declared.fields} | number
         assert not declared.geometry or table.crs().authid() == FEET
-        kinds = {"text": "String", "real": "Real", "integer": "Integer64", "boolean": "Boolean", "date": "Date",
+        kinds = {"text": "String", "real": "Real", "integer": "Integer64", "boolean": "Integer", "date": "Date",
                  "datetime": "DateTime"}
         for field in declared.fields:
             assert table.fields().field(field.name).typeName() == kinds[field.kind], field
@@ -153,6 +155,8 @@ def bad_values(declared):
         field = declared.field(rule.field)
         if field.choices:
             yield rule, "x"
+        elif field.kind == "boolean":
+            yield rule, 2
         elif field.kind in ("real", "integer"):
             yield rule, "far"
             if field.least is not None:
@@ -232,6 +236,31 @@ def test_a_save_in_qgis_is_refused_with_the_sentence_and_the_edits_survive(path,
     table.changeAttributeValue(new[0].id(), table.fields().indexOf(name), right)
     assert table.commitChanges(), table.commitErrors()
     assert table.featureCount() == 2
+
+
+def test_a_form_keeps_yes_no_and_unknown_apart(path):
+    QgsGui.editorWidgetRegistry().initEditors()
+    table = open_layer(path, "drains")
+    add(table, {"role": "main"}, LINE)
+    table.commitChanges()
+    before = "Unknown"
+    for chosen, saved in (("Yes", 1), ("No", 0), ("Unknown", NULL)):
+        table.startEditing()
+        form = QgsAttributeForm(table, next(table.getFeatures()))
+        sock = next(box for box in form.findChildren(QComboBox) if box.itemText(0) == "Unknown")
+        assert sock.currentText() == before
+        sock.setCurrentText(chosen)
+        assert form.save()
+        assert table.commitChanges(), table.commitErrors()
+        assert next(table.getFeatures())["sock"] == saved
+        before = chosen
+        form.deleteLater()
+
+
+def test_true_written_by_a_script_is_yes(path):
+    table = open_layer(path, "landmarks")
+    assert add(table, {"name": "stone", "durable": True}, PLACES["Point"]) == []
+    assert next(table.getFeatures())["durable"] == 1
 
 
 def test_a_refused_change_keeps_the_edit_session(path):
