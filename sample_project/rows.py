@@ -124,7 +124,7 @@ def _land() -> list[Row]:
         "F1": (_T, (100, 50, 1000, 1100)), "F2": (_T, (1000, 50, 1900, 1100)), "F3": (_K, (100, 1160, 1000, 2200)),
         "F4": (_K, (1000, 1160, 1900, 2200)), "F5": (_T, (3100, 50, 4000, 1100)), "F6": (_M, (4000, 50, 4900, 1100)),
         "F7": (_M, (3100, 1160, 4000, 2100)), "F8": (_K, (4000, 1160, 4900, 2100)),
-    }  # fmt: skip
+    }
     rows = []
     for name, (owner, box) in boxes.items():
         rings = [_box(*box)]
@@ -142,7 +142,7 @@ def _landmarks() -> list[Row]:
         ("L1", "Pump-house corner", 916, 1187, True), ("L2", "Headwall south of the road", 1112, 1159, True),
         ("L3", "Iron pin", 1045, 1015, True), ("L4", "Headwall of main B", 4035, 1100, True),
         ("L5", "Culvert stone at the road edge", 3900, 1100, True), ("L6", "Stake of the last crew", 985, 1080, False),
-    )  # fmt: skip
+    )
     return [
         Row((x, y), {"landmark_id": key, "name": name, "durable": durable, "position_error": 0.1})
         for key, name, x, y, durable in marks
@@ -188,7 +188,7 @@ def _tapes() -> list[Row]:
         ("T-3", "P1", "L3", None, 78.0, "distance", None, 0.5),
         ("T-4", "Hole on main B", "L4", "L5", 35.0, "along", None, None),
         ("T-5", "Hole on main B", "L4", "L5", 670.0, "away", "south", None),
-    )  # fmt: skip
+    )
     names = ("tape_id", "target", "landmark_id", "toward_id", "distance", "kind", "side", "tape_error")
     return [Row(None, dict(zip(names, tie))) for tie in ties]
 
@@ -197,7 +197,7 @@ def _layouts() -> list[Row]:
     layouts = (
         ("L-A", "Main A with F1 to F4", "Paper plan", 3.0), ("L-B1", "Main B, south sheet", "Paper plan", 3.0),
         ("L-B2", "Main B, north sheet", "Paper plan", 3.0), ("L-SK", "Neighbour's sketch of the hole", "Sketch", 12.0),
-    )  # fmt: skip
+    )
     return [
         Row(None, {"layout_id": key, "name": name, "source_kind": source, "position_error": error})
         for key, name, source, error in layouts

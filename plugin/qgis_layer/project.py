@@ -54,7 +54,8 @@ def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> No
                 continue
             relation = QgsRelation()
             relation.setId(f"{layers[declared.name].id()}_{field.name}")  # a project may hold two archives
-            relation.setName(f"{declared.title}: {field.alias.lower()}")
+            twice = sum(other.refers_to == field.refers_to for other in declared.fields) > 1
+            relation.setName(f"{declared.title}, {field.alias.lower()}" if twice else declared.title)
             relation.setReferencedLayer(layers[field.refers_to].id())
             relation.setReferencingLayer(layers[declared.name].id())
             relation.addFieldPair(field.name, layer(field.refers_to).key.name)

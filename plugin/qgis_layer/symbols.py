@@ -26,7 +26,7 @@ from qgis.core import (
     QgsTextFormat,
     QgsVectorLayer,
 )
-from qgis.PyQt.QtGui import QColor
+from qgis.PyQt.QtGui import QColor, QFont
 
 INK = "#22303c"
 PIPE = "#14507a"
@@ -203,7 +203,8 @@ def _settings(label: Label) -> QgsPalLayerSettings:
         settings.setLineSettings(merged)
     settings.dist = 2.2 if label.where == "around" else 1.2
     text = QgsTextFormat()
-    font = text.font()
+    font = QFont("Sans Serif")  # what a desktop takes it for; a named font would be missing somewhere
+    font.setStyleHint(QFont.StyleHint.SansSerif)
     font.setBold(label.bold)
     text.setFont(font)
     text.setSize(label.size)
