@@ -23,5 +23,5 @@ from .declare import NotChecked, Severity, Stretches, check
 def deep_trench(case: Case) -> Iterator[Stretches | NotChecked]:
     """Value: the greatest depth in the stretch."""
     judged = case.cover
-    yield rows_of(case, judged.deep, "greatest_depth")
+    yield rows_of(case, judged.deep, "greatest_depth", limit_is_least=False)
     yield from not_judged(case, judged, needs_size=False)

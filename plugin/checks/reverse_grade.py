@@ -9,8 +9,9 @@ import numpy as np
 from ..elevation.grade import what_settles
 from ..elevation.sources import SOURCE_WORDS, Source
 from .case import Case
-from .declare import CANNOT_TELL, REVERSE, Severity, Stretches, check
+from .declare import CANNOT_TELL, REVERSE, NotChecked, Severity, Stretches, check
 from .merging import merge_runs
+from .reasons import no_fall
 
 
 @check(
@@ -24,7 +25,7 @@ from .merging import merge_runs
     limits=("p_reverse", "p_falls"),
     worst="min",
 )
-def reverse_grade(case: Case) -> Iterator[Stretches]:
+def reverse_grade(case: Case) -> Iterator[Stretches | NotChecked]:
     """Call reverse or cannot_tell; value: the least grade in the stretch, negative where the pipe rises downstream.
 
     Pipe on which the inverts contradict the only outlet is left to elevation-contradicts-outlet.
@@ -34,14 +35,15 @@ def reverse_grade(case: Case) -> Iterator[Stretches]:
     for call, severity in ((REVERSE, Severity.SERIOUS), (CANNOT_TELL, Severity.DOUBT)):
         rows = np.flatnonzero((grades.call == call) & own)
         runs = merge_runs(grades, rows, grades.p_reverse[rows])
-        told_by = [SOURCE_WORDS[Source(int(s))] for s in runs.source]
+        told_by = [SOURCE_WORDS[Source(s)] for s in runs.source.tolist()]
         if call == CANNOT_TELL:
-            settle = (what_settles(fall, case.limits, case.units) for fall in runs.fall_m.tolist())
-            detail = [f"by {source}: {clause}" for source, clause in zip(told_by, settle)]
+            clauses = [what_settles(fall, case.limits, case.units) for fall in runs.fall_m.tolist()]
         else:
-            rise = [case.units.show_length(-fall, 2) for fall in runs.fall_m.tolist()]
-            detail = [f"by {source}: it rises {up} downstream over the stretch" for source, up in zip(told_by, rise)]
+            rises = [case.units.show_length(-fall, 3) for fall in runs.fall_m.tolist()]
+            clauses = [f"it rises {rise} downstream over the stretch" for rise in rises]
+        detail = [f"by {source}: {clause}" for source, clause in zip(told_by, clauses)]
         yield Stretches(
             runs.line, runs.from_m, runs.to_m, value=runs.least_grade, limit=0.0, probability=runs.probability,
             call=call, severity=severity, detail=np.array(detail, dtype=object),
         )
+    yield from no_fall(case)

@@ -106,9 +106,26 @@ def run_checks(
         except Exception as error:  # a fault of the program; the other checks still stand
             crashed.append(Crashed(one, f"{type(error).__name__}: {error}", traceback.format_exc()))
             said = []
-        skipped += [Skipped(one, s.why, s.drain) for s in said if isinstance(s, NotChecked)]
+        skipped += _skipped(case, one, [s for s in said if isinstance(s, NotChecked)])
         progress((number + 1) / len(checks))
     return Results(_findings(checks, tables), skipped, crashed)
+
+
+def _skipped(case: Case, one: Check, said: list[NotChecked]) -> list[Skipped]:
+    """One entry a reason; without drains where it holds for every drain in the network."""
+    by_why: dict[str, list[np.ndarray | None]] = {}
+    for entry in said:
+        by_why.setdefault(entry.why, []).append(entry.drain)
+    found = []
+    for why, rows in by_why.items():
+        drain = None
+        if all(row is not None for row in rows):
+            drain = np.unique(np.concatenate(rows)).astype(np.int64)
+            if not len(drain):
+                continue
+            drain = None if np.array_equal(drain, case.network.drains_in_network) else drain
+        found.append(Skipped(one, why, drain))
+    return found
 
 
 def _findings(checks: tuple[Check, ...], tables: list[dict[str, np.ndarray]]) -> Findings:
@@ -125,7 +142,8 @@ def _empty() -> dict[str, np.ndarray]:
 
 
 def _table(case: Case, number: int, one: Check, said: list[Stretches | Places]) -> dict[str, np.ndarray]:
-    parts = [_stretches(one, s) if isinstance(s, Stretches) else _places(one, s) for s in said] or [_empty()]
+    touch_m = case.network.touch_m
+    parts = [_stretches(one, s, touch_m) if isinstance(s, Stretches) else _places(one, s) for s in said] or [_empty()]
     table = {c: np.concatenate([p[c] for p in parts]) for c in _COLUMNS}
     table["check"] = np.full(len(table["line"]), number, dtype=np.int64)
     on_line = table["line"] >= 0
@@ -152,7 +170,7 @@ def _common(one: Check, said: Stretches | Places, count: int) -> dict[str, np.nd
     }
 
 
-def _stretches(one: Check, said: Stretches) -> dict[str, np.ndarray]:
+def _stretches(one: Check, said: Stretches, touch_m: float) -> dict[str, np.ndarray]:
     """Neighbouring stretches of one line with the same call, severity and detail become one row."""
     count = len(said.line)
     table = _common(one, said, count)
@@ -162,7 +180,7 @@ def _stretches(one: Check, said: Stretches) -> dict[str, np.ndarray]:
         np.array([f"{c}|{s.value}|{d}" for c, s, d in zip(table["call"], table["severity"], table["detail"])]),
         return_inverse=True,
     )[1]
-    order, group = merge_neighbours(said.line, said.from_m, said.to_m, kind)
+    order, group = merge_neighbours(said.line, said.from_m, said.to_m, kind, touch_m)
     first = first_of_groups(group)
     rows = order[_worst(one, table["value"][order], group, first)]
     out = {c: column[rows] for c, column in table.items()}

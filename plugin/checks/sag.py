@@ -11,6 +11,7 @@ from ..elevation.sag import pools
 from ..network.grades import flow_ranges
 from .case import Case
 from .declare import NotChecked, Severity, Stretches, check
+from .reasons import contradicted, no_direction, unmeasured
 from .standing import standing_water
 
 
@@ -35,13 +36,6 @@ def sag(case: Case) -> Iterator[Stretches | NotChecked]:
     level = [f"water stands to {z / case.units.length_m:,.2f} {case.units.length_name}" for z in found.level_m]
     detail = np.array(level, dtype=object)
     yield standing_water(case, found.line, found.from_m, found.to_m, found.depth_m, found.sigma_m, detail)
-    yield from unmeasured(case)
-
-
-def unmeasured(case: Case) -> Iterator[NotChecked]:
-    """Drains whose fall is only known from the ground, on which no single low place can be seen."""
-    points = case.network.levels.points.count
-    used = np.unique(case.network.pieces.line)
-    rows = np.unique(case.network.lines.drain[used[points[used] < 2]])
-    if len(rows):
-        yield NotChecked("Fewer than two inverts are measured on the pipe: shoot inverts along it.", rows)
+    yield unmeasured(case)
+    yield no_direction(case)
+    yield contradicted(net.lines.drain[case.contradicted_lines])

@@ -23,5 +23,5 @@ from .declare import NotChecked, Severity, Stretches, check
 def shallow_cover(case: Case) -> Iterator[Stretches | NotChecked]:
     """Value: the least cover in the stretch, judged continuously along the pipe."""
     judged = case.cover
-    yield rows_of(case, judged.shallow, "least_cover")
+    yield rows_of(case, judged.shallow, "least_cover", limit_is_least=True)
     yield from not_judged(case, judged, needs_size=True)

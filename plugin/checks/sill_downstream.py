@@ -9,7 +9,7 @@ import numpy as np
 from ..network.sills import standing_behind_sills
 from .case import Case
 from .declare import NotChecked, Severity, Stretches, check
-from .sag import unmeasured
+from .reasons import contradicted, no_direction, unmeasured
 from .standing import standing_water
 
 
@@ -26,11 +26,15 @@ from .standing import standing_water
 )
 def sill_downstream(case: Case) -> Iterator[Stretches | NotChecked]:
     """Value: depth of water held back at the lower end; limit: the share of the inside diameter."""
-    found = standing_behind_sills(case.network, case.county.down)
-    own = ~np.isin(found.component, case.network.component[case.county.contradicted.outlet_node])
+    net = case.network
+    found = standing_behind_sills(net, case.county.down)
+    doubted = net.component[case.county.contradicted.outlet_node]
+    own = ~np.isin(found.component, doubted)
     names = case.name_of_line(found.sill_line)
     detail = np.array([f"held back by {name}" for name in names], dtype=object)
     yield standing_water(
         case, found.line[own], found.from_m[own], found.to_m[own], found.depth_m[own], found.sigma_m[own], detail[own]
     )
-    yield from unmeasured(case)
+    yield unmeasured(case)
+    yield no_direction(case)
+    yield contradicted(net.piece_drain[np.isin(net.component[net.pieces.node_from], doubted)])

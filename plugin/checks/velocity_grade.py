@@ -11,6 +11,7 @@ from ..hydraulics.manning import roughness
 from .case import Case
 from .declare import CANNOT_TELL, FOUND, NotChecked, Severity, Stretches
 from .merging import merge_runs
+from .reasons import no_fall, no_size
 
 GradeLimit = Callable[[np.ndarray, np.ndarray, object], np.ndarray]
 
@@ -40,15 +41,5 @@ def judge_against(case: Case, limit_of: GradeLimit, too_flat: bool) -> Iterator[
             limit=limit_of(drains.diameter_m[own], own_n, case.limits), probability=runs.probability, call=call,
             severity=severity,
         )
-    unsized = np.unique(drain[falls & np.isnan(limit)])
-    if len(unsized):
-        yield NotChecked("The diameter is unknown: enter it, or measure it at the next opening.", unsized)
-    yield from no_elevation(case)
-
-
-def no_elevation(case: Case) -> Iterator[NotChecked]:
-    """Drains of which some stretch has no elevation."""
-    rows = np.unique(case.network.lines.drain[case.county.grades.unknown_line])
-    if len(rows):
-        yield NotChecked("No invert is known on all or part of the pipe: shoot its two ends, or give a ground "
-                         "raster.", rows)
+    yield no_size(case, drain[falls])
+    yield from no_fall(case)
