@@ -97,7 +97,8 @@ def test_nothing_windows_cannot_do(path):
     for entry in sources.imports_of(path):
         if entry.top in {"multiprocessing", "subprocess", "fcntl", "pwd", "grp", "resource"}:
             found.append((entry.line, f"import {entry.target}"))
-    for number, line in enumerate(sources.text_of(path).splitlines(), 1):
+    in_package = path.parts[0] != "sample_project"  # whose scripts are started by make, so on Debian
+    for number, line in enumerate(sources.text_of(path).splitlines() if in_package else (), 1):
         if re.search(r"""["']/(tmp|var|usr|etc)\b""", line) or "os.path" in line:
             found.append((number, "paths are made with pathlib, temporary ones with tempfile"))
     assert not found, problems(path, found)
