@@ -44,7 +44,7 @@ def style_drains(layer: QgsVectorLayer, units: Units) -> None:
     show(
         layer,
         (
-            Rule("Main", certain + is_one_of("role", "main"), line(PIPE, 1.1)),
+            Rule("Main", certain + is_one_of("role", "main"), line(PIPE, 1.3)),
             Rule("Submain", certain + is_one_of("role", "submain"), line(PIPE, 0.7)),
             Rule("Lateral", certain + is_one_of("role", "lateral"), line(PIPE_LIGHT, 0.35)),
             Rule("Outlet pipe", certain + is_one_of("role", "outlet_pipe"),
