@@ -36,8 +36,8 @@ def near_trees(case: Case) -> Iterator[Stretches | NotChecked]:
     openings = net.drains.openings[net.lines.drain[used]]
     open_pipe = used[openings != "none"]
     found = find_near_trees(net.lines, open_pipe, case.trees, case.limits)
-    closed = np.equal(net.drains.openings[net.lines.drain[found.line]], None)
-    call = np.where(closed | found.thirst_unknown, CANNOT_TELL, FOUND).astype(object)
+    openings_unknown = np.equal(net.drains.openings[net.lines.drain[found.line]], None)
+    call = np.where(openings_unknown | found.thirst_unknown, CANNOT_TELL, FOUND).astype(object)
     length, names = case.units.show_length, case.trees.name
     detail = np.array(
         [

@@ -2,23 +2,28 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 import shapely
 
+from ..elevation.ranges import Ranges
+from ..elevation.runs import uncovered
 from ..limits import Limits
 from ..tables import Trees
 from .inside import cover_once, stretches_inside
 from .lines import Lines
+from .ranges import overlaps
 
+_LEAST_M = 0.01  # shorter stretches are rounding of circles
 _QUARTER_SEGMENTS = 90  # a circle as 360 sides is 0.004 % short
 
 
 @dataclass(frozen=True)
 class NearTrees:
     """Stretches near trees: the nearest tree, its distance, the distance that counts, and the length of the part
-    that lies within the distance of ordinary trees. `thirst_unknown`: only a thirsty tree would reach so far."""
+    that lies within the distance of ordinary trees. `thirst_unknown`: only a thirsty tree would reach so far, and
+    nobody knows whether this one is."""
 
     line: np.ndarray
     from_m: np.ndarray
@@ -29,62 +34,77 @@ class NearTrees:
     inner_m: np.ndarray
     thirst_unknown: np.ndarray
 
+    def __len__(self) -> int:
+        return len(self.line)
+
+
+@dataclass(frozen=True)
+class _Within(Ranges):
+    """Stretches within some distance of trees, overlapping; the tree of each."""
+
+    tree: np.ndarray
+
 
 def near_trees(lines: Lines, line: np.ndarray, trees: Trees, limits: Limits) -> NearTrees:
     """Every stretch of the lines `line` within the distance of a tree, tree row or wood; overlaps count once.
 
-    High thirst: limit tree_distance_high; ordinary: tree_distance_ordinary. Where the thirst is unknown the
-    stretch beyond the ordinary distance is marked, since nobody can tell.
+    High thirst: limit tree_distance_high; ordinary: tree_distance_ordinary. A tree of unknown thirst reaches as
+    far as an ordinary one; beyond, up to the distance of a thirsty one, its stretches are kept apart and marked.
     """
     high, ordinary = limits["tree_distance_high"], limits["tree_distance_ordinary"]
     thirsty, unknown = trees.thirst == "high", np.equal(trees.thirst, None)
-    reach = np.where(thirsty | unknown, high, ordinary)
-    tree = shapely.STRtree(lines.geometry[line])
-    of_tree, hit = tree.query(trees.geometry, predicate="dwithin", distance=reach)
-    near_line = line[hit]
-    row, from_m, to_m = stretches_inside(lines, near_line, _around(trees.geometry[of_tree], reach[of_tree]))
-    one_line, one_tree = near_line[row], of_tree[row]
-    outer = _merged(lines, trees, one_line, one_tree, from_m, to_m, reach)
-    within = np.full(len(hit), ordinary)
-    row, from_m, to_m = stretches_inside(lines, near_line, _around(trees.geometry[of_tree], within))
-    inner = cover_once(near_line[row], from_m, to_m)[:3]
-    return _with_inner(outer, inner, unknown, ordinary)
+    inner = _within(lines, line, trees, np.arange(len(trees)), ordinary)
+    outer = _within(lines, line, trees, np.flatnonzero(thirsty | unknown), high)
+    far = unknown[outer.tree]
+    sure = _joined(_picked(inner, ~thirsty[inner.tree]), _picked(outer, ~far))
+    doubtful = _beyond(lines, line, _picked(outer, far), sure)
+    once = cover_once(inner.line, inner.from_m, inner.to_m)[:3]
+    parts = [
+        _nearest(lines, trees, within, once, np.where(thirsty | doubt, high, ordinary), doubt)
+        for within, doubt in ((sure, False), (doubtful, True))
+    ]
+    return NearTrees(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(NearTrees)))
 
 
-def _around(shapes: np.ndarray, distance_m: np.ndarray) -> np.ndarray:
-    return shapely.buffer(shapes, distance_m, quad_segs=_QUARTER_SEGMENTS)
+def _picked(within: _Within, which: np.ndarray) -> _Within:
+    return _Within(*(getattr(within, f.name)[which] for f in fields(_Within)))
 
 
-def _merged(
-    lines: Lines,
-    trees: Trees,
-    line: np.ndarray,
-    tree: np.ndarray,
-    from_m: np.ndarray,
-    to_m: np.ndarray,
-    reach: np.ndarray,
-) -> tuple:
-    """Overlapping stretches as one, with the nearest tree of each."""
-    parts = lines.cut(line, from_m, to_m)
-    distance = shapely.distance(parts, trees.geometry[tree])
-    out_line, out_from, out_to, order, group = cover_once(line, from_m, to_m)
-    if not len(out_line):
-        empty = np.zeros(0)
-        return out_line, out_from, out_to, out_line, empty, empty
-    nearest = order[np.lexsort((distance[order], group))]
-    first = np.flatnonzero(np.diff(np.sort(group), prepend=-1))
-    best = nearest[first]
-    return out_line, out_from, out_to, tree[best], distance[best], reach[tree[best]]
+def _joined(first: _Within, second: _Within) -> _Within:
+    return _Within(*(np.concatenate([getattr(first, f.name), getattr(second, f.name)]) for f in fields(_Within)))
 
 
-def _with_inner(outer: tuple, inner: tuple, unknown: np.ndarray, ordinary: float) -> NearTrees:
-    """Add to each stretch the length within the ordinary distance."""
-    line, from_m, to_m, tree, distance, limit = outer
-    inner_line, inner_from, inner_to = inner
-    size = max(float(to_m.max(initial=0.0)), float(inner_to.max(initial=0.0))) + 1.0
-    begin = line * size + from_m
-    of = np.searchsorted(begin, inner_line * size + inner_from + 1e-6, side="right") - 1
-    inner_m = np.zeros(len(line))
-    np.add.at(inner_m, of, inner_to - inner_from)
-    thirst_unknown = unknown[tree] & (distance > ordinary) if len(tree) else np.zeros(0, dtype=bool)
-    return NearTrees(line, from_m, to_m, tree, distance, limit, inner_m, thirst_unknown)
+def _within(lines: Lines, line: np.ndarray, trees: Trees, rows: np.ndarray, distance_m: float) -> _Within:
+    """Stretches of the lines `line` within a distance of the trees `rows`, a row each."""
+    shapes = trees.geometry[rows]
+    of, hit = shapely.STRtree(lines.geometry[line]).query(shapes, predicate="dwithin", distance=distance_m)
+    around = shapely.buffer(shapes, distance_m, quad_segs=_QUARTER_SEGMENTS)
+    pair, from_m, to_m = stretches_inside(lines, line[hit], around[of])
+    return _Within(line[hit][pair], from_m, to_m, rows[of[pair]])
+
+
+def _beyond(lines: Lines, line: np.ndarray, within: _Within, sure: _Within) -> _Within:
+    """The parts of stretches that lie on no sure stretch."""
+    used = np.zeros(len(lines), dtype=bool)
+    used[line] = True
+    covered = Ranges(*cover_once(sure.line, sure.from_m, sure.to_m)[:3])
+    free = uncovered(covered, lines, used)
+    row, _, from_m, to_m = overlaps(
+        lines, within.line, within.from_m, within.to_m, free.line, free.from_m, free.to_m
+    )
+    real = to_m - from_m > _LEAST_M
+    return _Within(within.line[row[real]], from_m[real], to_m[real], within.tree[row[real]])
+
+
+def _nearest(
+    lines: Lines, trees: Trees, within: _Within, inner: tuple, limit_m: np.ndarray, doubt: bool
+) -> NearTrees:
+    """Overlapping stretches as one, with the nearest tree of each and the length that lies on `inner` ranges."""
+    parts = lines.cut(within.line, within.from_m, within.to_m)
+    distance_m = shapely.distance(parts, trees.geometry[within.tree])
+    line, from_m, to_m, order, group = cover_once(within.line, within.from_m, within.to_m)
+    best = order[np.lexsort((distance_m[order], group))][np.flatnonzero(np.diff(group, prepend=-1))]
+    tree = within.tree[best]
+    row, _, low, high = overlaps(lines, line, from_m, to_m, *inner)
+    inner_m = np.bincount(row, np.maximum(high - low, 0.0), minlength=len(line))
+    return NearTrees(line, from_m, to_m, tree, distance_m[best], limit_m[tree], inner_m, np.full(len(line), doubt))
