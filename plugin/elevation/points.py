@@ -18,11 +18,13 @@ _LEAST_SIGMA_M = 1e-4  # keeps an error given as 0 from outweighing everything w
 
 @dataclass(frozen=True)
 class Disagreement:
-    """Inverts for one place that differ beyond their errors; `difference_m` is other less kept."""
+    """Inverts for one place that differ beyond their errors; `difference_m` is other less kept, `allowed_m` what
+    their errors allow."""
 
     line: np.ndarray
     at_m: np.ndarray
     difference_m: np.ndarray
+    allowed_m: np.ndarray
     kept_source: np.ndarray
     other_source: np.ndarray
 
@@ -121,9 +123,10 @@ def _one_a_place(
     equals = _sums(equal.astype(float), first)
     widened = np.sqrt(np.maximum(1.0, scatter / np.maximum(equals - 1.0, 1.0)) / _sums(weight, first))
     kept_sigma_m = np.where(equals > 1.0, widened, sigma_m[first])
-    misfit = np.abs(rest_m) > limits["misfit_errors"] * np.hypot(sigma_m, sigma_m[best]) + 1e-9
+    allowed_m = limits["misfit_errors"] * np.hypot(sigma_m, sigma_m[best])
+    misfit = np.abs(rest_m) > allowed_m + 1e-9
     disagreements = Disagreement(
-        line[misfit], at_m[best][misfit], rest_m[misfit], source[best][misfit], source[misfit]
+        line[misfit], at_m[best][misfit], rest_m[misfit], allowed_m[misfit], source[best][misfit], source[misfit]
     )
     kept_line = line[first]
     kept_at_m = _at_ends(at_m, first, lines.length_m[kept_line])

@@ -55,8 +55,12 @@ def _left_out(network: Network, most: int = 5) -> list[str]:
         f"Outlet '{network.structures.name[row]}' lies on no pipe within the join tolerance: move it onto the pipe."
         for row in network.off_pipe_outlets
     ]
+    said += [
+        f"Level shot '{network.shots.shot_id[unused.shot]}' is not used: {unused.why}."
+        for unused in network.levels.points.unused_shots
+    ]
     keyless = int(network.drains.id_missing.sum())
     if keyless:
         said.append(f"{keyless:,} drains have no key and are called by their row (line 12): give each its own.")
     more = len(said) - most
-    return said[:most] + ([f"{more:,} more lines or keys of this kind are listed in the findings."] if more > 0 else [])
+    return said[:most] + ([f"{more:,} more of this kind are listed in the findings."] if more > 0 else [])
