@@ -73,7 +73,7 @@ class Places:
 
 @dataclass(frozen=True)
 class NotChecked:
-    """The check could not be made: why (a sentence with the remedy), for which drains (rows; None: all; may be empty)."""
+    """The check could not be made: why (a sentence with the remedy), for which drains (rows, may be none; None: all)."""
 
     why: str
     drain: np.ndarray | None = None

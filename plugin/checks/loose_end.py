@@ -32,4 +32,5 @@ def loose_end(case: Case) -> Iterator[Places]:
         ],
         dtype=object,
     )
-    yield Places(ends.line, ends.at_m, ends.xy, value=ends.gap_m, detail=detail)
+    gap = np.where(ends.toward >= 0, ends.gap_m, np.nan)
+    yield Places(ends.line, ends.at_m, ends.xy, value=gap, detail=detail)

@@ -19,12 +19,14 @@ from .declare import Places, Severity, Stretches, check
     source="network of the drawn lines",
 )
 def no_outlet(case: Case) -> Iterator[Stretches | Places]:
-    """One row a drain; and one for each outlet structure that lies on no pipe."""
+    """One row a drain, a doubt where only proposed joints are missing; and one for each outlet that lies on no pipe."""
     net = case.network
     lacking = ~net.has_outlet
     waiting = np.isin(net.piece_drain[lacking], net.drains_waiting)
     detail = np.where(waiting, "would reach one with the proposed joints", "").astype(object)
-    yield Stretches(net.pieces.line[lacking], net.pieces.from_m[lacking], net.pieces.to_m[lacking], detail=detail)
+    severity = np.where(waiting, Severity.DOUBT.value, Severity.SERIOUS.value).astype(object)
+    pieces = net.pieces.where(lacking)
+    yield Stretches(pieces.line, pieces.from_m, pieces.to_m, severity=severity, detail=detail)
     rows = net.off_pipe_outlets
     none = np.full(len(rows), -1)
     detail = np.array([f"outlet {name} lies on no pipe" for name in net.structures.name[rows]], dtype=object)

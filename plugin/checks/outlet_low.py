@@ -21,14 +21,17 @@ _MEASURES = (
     title="Outlet lies too low above the ditch",
     remedy="Have the ditch cleaned down to grade, or bring the outlet in higher; ask the drainage board first.",
     false_alarm="Levels of the ditch after rain, or from another datum than the invert.",
-    severity=Severity.SERIOUS,
+    severity=Severity.DOUBT,
     source="invert of the outlet against the receiving water",
     kind="length",
     limits=("outlet_above_bed", "outlet_above_water"),
     worst="min",
 )
 def outlet_low(case: Case) -> Iterator[Places | NotChecked]:
-    """Value: invert above normal water, or above the bed; one row for each that is too little."""
+    """Value: invert above normal water, or above the bed; one row for each that is too little.
+
+    Serious where the outlet lies below it, a doubt where it is only nearer than it should be.
+    """
     found, structures = outlet_pipes(case), case.network.structures
     marked = found.structure >= 0
     row = np.where(marked, found.structure, 0)
@@ -42,9 +45,11 @@ def outlet_low(case: Case) -> Iterator[Places | NotChecked]:
         height = invert - level
         low = np.flatnonzero(height < case.limits[limit] - 1e-9)
         detail = np.array([f"{case.units.show_length(h, 2)} {words}" for h in height[low]], dtype=object)
-        yield Places(found.line[low], found.at_m[low], found.xy_m[low], value=height[low], limit=case.limits[limit],
-                     detail=detail)
+        severity = np.where(height[low] <= 0.0, Severity.SERIOUS.value, Severity.DOUBT.value).astype(object)
+        yield Places(
+            found.line[low], found.at_m[low], found.xy_m[low], value=height[low], limit=case.limits[limit],
+            severity=severity, detail=detail,
+        )
         unknown |= np.isnan(level)
-    if unknown.any():
-        why = "The invert of the outlet, or the water or bed level of the ditch, is not recorded: shoot and enter them."
-        yield NotChecked(why, np.unique(case.network.lines.drain[found.line[unknown]]))
+    why = "The invert of the outlet, or the water or bed level of the ditch, is not recorded: shoot and enter them."
+    yield NotChecked(why, case.network.lines.drain[found.line[unknown]])

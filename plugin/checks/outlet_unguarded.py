@@ -40,9 +40,8 @@ def outlet_unguarded(case: Case) -> Iterator[Places | NotChecked]:
     yield Places(found.line[bare], found.at_m[bare], found.xy_m[bare], detail="no animal guard")
     yield _ends(case, found)
     unknown = np.setdiff1d(np.arange(len(found.line)), marked[~np.equal(guard, None)])
-    if len(unknown):
-        why = "Nobody recorded whether the outlet has an animal guard: look, and enter it with the outlet."
-        yield NotChecked(why, np.unique(case.network.lines.drain[found.line[unknown]]))
+    why = "Nobody recorded whether the outlet has an animal guard: look, and enter it with the outlet."
+    yield NotChecked(why, case.network.lines.drain[found.line[unknown]])
 
 
 def _ends(case: Case, found: OutletPipes) -> Places:
@@ -59,9 +58,10 @@ def _ends(case: Case, found: OutletPipes) -> Places:
     solid = (openings == "none") & ~np.isin(material.astype(str), _FLEXIBLE)
     length = np.where(solid, net.lines.length_m[found.line], 0.0)
     short = np.flatnonzero(length < needed - 1e-6)
+    length = np.where(unknown, np.nan, length)
     call = np.where(unknown[short], CANNOT_TELL, FOUND).astype(object)
-    words = np.where(unknown[short], "nobody recorded whether the end is rigid solid "
-                                     "pipe", "end is not rigid solid pipe")
+    doubt = "nobody recorded whether the end is rigid solid pipe"
+    words = np.where(unknown[short], doubt, "end is not rigid solid pipe")
     severity = np.where(unknown[short], Severity.NOTE.value, Severity.DOUBT.value).astype(object)
     return Places(found.line[short], found.at_m[short], found.xy_m[short], value=length[short], limit=needed[short],
                   call=call, severity=severity, detail=words.astype(object))

@@ -8,6 +8,9 @@ import numpy as np
 
 from .case import Case
 from .declare import NotChecked, Severity, Stretches, check
+from .reasons import no_size
+
+_SAME_SIZE_M = 1e-4  # sizes that differ by rounding between inches and millimetres
 
 
 @check(
@@ -25,29 +28,28 @@ def smaller_downstream(case: Case) -> Iterator[Stretches | NotChecked]:
     """Value: inside diameter; limit: the largest one that runs in. The stretch is all of the drain below."""
     net, pieces = case.network, case.network.pieces
     diameter = net.drains.diameter_m[net.piece_drain]
-    directed = net.direction != 0
-    largest = np.full(len(net.nodes), -np.inf)
-    known = directed & np.isfinite(diameter)
-    np.maximum.at(largest, net.node_down[known], diameter[known])
-    narrow = np.flatnonzero(known & (diameter < largest[net.node_up] - 1e-4))
-    line, drain = pieces.line[narrow], net.piece_drain[narrow]
-    down_drawing = net.direction[narrow] > 0
-    from_m = np.where(down_drawing, pieces.from_m[narrow], 0.0)
-    to_m = np.where(down_drawing, net.lines.length_m[line], pieces.to_m[narrow])
-    names = case.name_of_line(pieces.line[_widest_into(case, diameter, net.node_up[narrow])])
-    detail = np.array([f"{name} above is larger" for name in names], dtype=object)
+    known = np.flatnonzero((net.direction != 0) & np.isfinite(diameter))
+    into = known[np.lexsort((diameter[known], net.node_down[known]))]
+    widest = into[np.searchsorted(net.node_down[into], net.node_up[known], side="right") - 1]
+    narrow = (net.node_down[widest] == net.node_up[known]) & (diameter[known] < diameter[widest] - _SAME_SIZE_M)
+    piece, above = _one_a_line(case, known[narrow], widest[narrow], diameter)
+    with_drawing = net.direction[piece] > 0
+    from_m = np.where(with_drawing, pieces.from_m[piece], 0.0)
+    to_m = np.where(with_drawing, net.lines.length_m[pieces.line[piece]], pieces.to_m[piece])
+    detail = np.array([f"{name} above is larger" for name in case.name_of_line(pieces.line[above])], dtype=object)
     yield Stretches(
-        line, from_m, to_m, value=net.drains.diameter_m[drain], limit=largest[net.node_up[narrow]], detail=detail
+        pieces.line[piece], from_m, to_m, value=diameter[piece], limit=diameter[above], detail=detail
     )
-    unsized = net.drains_in_network[np.isnan(net.drains.diameter_m[net.drains_in_network])]
-    if len(unsized):
-        yield NotChecked("The diameter is unknown: enter it, or measure it at the next opening.", unsized)
+    yield no_size(case, net.drains_in_network)
 
 
-def _widest_into(case: Case, diameter_m: np.ndarray, node: np.ndarray) -> np.ndarray:
-    """The largest piece that runs into each node."""
-    net = case.network
-    rows = np.flatnonzero((net.direction != 0) & np.isfinite(diameter_m))
-    order = rows[np.lexsort((diameter_m[rows], net.node_down[rows]))]
-    last = np.searchsorted(net.node_down[order], node, side="right") - 1
-    return order[last]
+def _one_a_line(
+    case: Case, piece: np.ndarray, above: np.ndarray, diameter_m: np.ndarray
+) -> tuple[np.ndarray, np.ndarray]:
+    """Of several joints along a line the uppermost narrow piece, with the largest of the pipes that run in."""
+    net, pieces = case.network, case.network.pieces
+    up_m = np.where(net.direction[piece] > 0, -pieces.from_m[piece], pieces.to_m[piece])  # grows upstream
+    uppermost = np.lexsort((-up_m, pieces.line[piece]))
+    largest = np.lexsort((-up_m, -diameter_m[above], pieces.line[piece]))
+    first = np.flatnonzero(np.diff(pieces.line[piece][uppermost], prepend=-1))
+    return piece[uppermost][first], above[largest][first]

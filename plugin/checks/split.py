@@ -23,15 +23,12 @@ def split(case: Case) -> Iterator[Places]:
     net = case.network
     rows = np.flatnonzero(net.direction != 0)
     leaving = np.bincount(net.node_up[rows], minlength=len(net.nodes))
-    node = np.flatnonzero(leaving > 1)
-    order = rows[np.argsort(net.node_up[rows], kind="stable")]
-    first = order[np.searchsorted(net.node_up[order], node)]
-    line = net.pieces.line[first]
-    at = np.where(net.direction[first] > 0, net.pieces.from_m[first], net.pieces.to_m[first])
-    by_node = np.split(order, np.searchsorted(net.node_up[order], np.arange(1, len(net.nodes))))
-    detail = np.array(
-        ["by " + " and ".join(dict.fromkeys(net.drains.name[net.piece_drain[by_node[n]]].tolist())) for n in node],
-        dtype=object,
-    )
+    rows = rows[leaving[net.node_up[rows]] > 1]
+    rows = rows[np.argsort(net.node_up[rows], kind="stable")]
+    node, first = np.unique(net.node_up[rows], return_index=True)
+    line = net.pieces.line[rows[first]]
+    at = np.where(net.direction[rows[first]] > 0, net.pieces.from_m[rows[first]], net.pieces.to_m[rows[first]])
+    names = np.split(case.name_of_line(net.pieces.line[rows]), first[1:])
+    detail = np.array(["by " + " and ".join(dict.fromkeys(of_node)) for of_node in names[: len(node)]], dtype=object)
     call = np.where(np.isin(node, net.assumed_divide_nodes), UNKNOWN, FOUND).astype(object)
     yield Places(line, at, net.nodes.xy[node], call=call, detail=detail)

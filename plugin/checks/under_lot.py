@@ -7,7 +7,7 @@ from collections.abc import Iterator
 import numpy as np
 import shapely
 
-from ..network.inside import stretches_inside
+from ..network.inside import cover_once, stretches_inside
 from .case import Case
 from .declare import NotChecked, Severity, Stretches, check
 
@@ -33,6 +33,8 @@ def under_lot(case: Case) -> Iterator[Stretches | NotChecked]:
     tree = shapely.STRtree(net.lines.geometry[used])
     lot, hit = tree.query(land.geometry[lots], predicate="intersects")
     row, from_m, to_m = stretches_inside(net.lines, used[hit], land.geometry[lots[lot]])
-    names = land.name[lots[lot[row]]]
-    detail = np.array([f"under {name}" for name in names], dtype=object)
-    yield Stretches(used[hit[row]], from_m, to_m, value=to_m - from_m, detail=detail)
+    pair = used[hit[row]] * max(len(lots), 1) + lot[row]  # parts of one lot that touch are one stretch
+    pair, from_m, to_m, *_ = cover_once(pair, from_m, to_m)
+    line, lot = np.divmod(pair, max(len(lots), 1))
+    detail = np.array([f"under {name}" for name in land.name[lots[lot]]], dtype=object)
+    yield Stretches(line, from_m, to_m, value=to_m - from_m, detail=detail)
