@@ -17,6 +17,7 @@ MEMORY = "from memory"
 COMMON = "common practice, no source"
 ASSUMED = "assumed"
 CHOICE = "choice"
+GIVEN = "given for this run"
 
 UNIT_SI = MappingProxyType(
     {
@@ -130,6 +131,8 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
                    "two figures for an invert closer than this are for one place"),
             _limit("shot_distance", 30.0, "m", "length", ASSUMED, ASSUMED,
                    "farthest a level shot may lie from the drain it names; a line drawn from memory may be well off"),
+            _limit("fixed_distance", 3.0, "m", "length", ASSUMED, ASSUMED,
+                   "farthest a point with a fixed level may lie from a planned pipe to hold for it"),
             _limit("wall_share", 0.08, "", "ratio", ASSUMED, ASSUMED,
                    "pipe wall as a share of the inside diameter, where the top of a pipe was shot"),
             _limit("implausible_depth", 5.0, "m", "length", ASSUMED, ASSUMED,
@@ -171,6 +174,15 @@ class Limits(Mapping[str, float]):
         self._foot_m = foot_m
         for row in overrides:
             self._override(row)
+
+    def given(self, rows: Iterable[Mapping[str, object]]) -> Limits:
+        """These limits with rows given for one run, which win over the office's."""
+        changed = Limits(foot_m=self._foot_m)
+        changed._limits = dict(self._limits)
+        for row in rows:
+            changed._override({**row, "source": GIVEN})
+            changed._limits[row["name"]] = replace(changed._limits[row["name"]], certainty=GIVEN)
+        return changed
 
     def _override(self, row: Mapping[str, object]) -> None:
         name, value, unit = row.get("name"), row.get("value"), row.get("unit")
