@@ -20,6 +20,7 @@ _FOOT = 34
 _MARGIN = 8
 PIPE = "#6f6f6f"
 LAND = "#b9b9b9"
+TREES = "#a9cf95"
 _LEAST_SPAN_M = 60.0
 _AROUND = 1.8
 
@@ -29,7 +30,7 @@ class Thumbnail:
     """What a small map shows; geometry in metres, only what lies near need be given.
 
     `found` are lines, points or both, drawn as `call` asks; `pipes` the pipes around with their `names` and
-    whether each is a main; `land` polygons. Owners are never named: the page may be handed on.
+    whether each is a main; `land` polygons; `trees` of any geometry. Owners are never named: the page may be handed on.
     """
 
     title: str
@@ -41,6 +42,7 @@ class Thumbnail:
     names: Sequence[str] = ()
     is_main: Sequence[bool] = ()
     land: Sequence[object] = ()
+    trees: Sequence[object] = ()
 
 
 @dataclass(frozen=True)
@@ -122,6 +124,7 @@ def thumbnail_svg(thumbnail: Thumbnail, width: float = 360, height: float = 300)
     labels = _Labels(drawing, frame)
     labels.taken.append((frame[2] - 36, frame[1], frame[2], frame[1] + 48))  # the north arrow's place
     _draw_land(drawing, view, thumbnail.land)
+    _draw_trees(drawing, view, thumbnail.trees)
     pipes = _clipped(thumbnail.pipes, view)
     _draw_pipes(drawing, view, pipes, thumbnail.is_main)
     runs, points = _found_pixels(view, thumbnail.found)
@@ -150,6 +153,16 @@ def _runs(view: View, geometry: np.ndarray) -> list[np.ndarray]:
 def _draw_land(drawing: Drawing, view: View, land: Sequence[object]) -> None:
     edges = shapely.boundary(np.asarray(list(land), dtype=object)) if len(land) else ()
     drawing.lines(_runs(view, _clipped(edges, view)), stroke=LAND, stroke_width=1.5, stroke_dasharray="8 3 2 3")
+
+
+def _draw_trees(drawing: Drawing, view: View, trees: Sequence[object]) -> None:
+    """Rows and edges of woods as bands, single trees as blobs."""
+    shapes = shapely.get_parts(_clipped(trees, view))
+    area = shapely.get_dimensions(shapes) == 2
+    shapes[area] = shapely.boundary(shapes[area])
+    drawing.lines(_runs(view, shapes), stroke=TREES, stroke_width=9)
+    for x, y in view.pixels(shapely.get_coordinates(shapes[shapely.get_dimensions(shapes) == 0])):
+        drawing.circle(x, y, 6, fill=TREES)
 
 
 def _draw_pipes(drawing: Drawing, view: View, pipes: np.ndarray, is_main: Sequence[bool]) -> None:
