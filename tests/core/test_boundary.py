@@ -15,7 +15,7 @@ MEETS_QGIS = {"main", "gui", "qgis_layer", "processing_algs"}
 # what each folder or module of plugin/, and processing_algs, may import besides itself; each uses what stands above it
 FIGURES = {"units", "limits"}
 DOOR = FIGURES | {"schema", "tables", "lines"}
-MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county", "reroute"}
+MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county"}
 ENGINE = MODEL | {"checks"}
 RESULTS = {"trace_sums", "result_tables", "land_tables"}
 MAY_IMPORT = {
@@ -30,15 +30,15 @@ MAY_IMPORT = {
     "land": DOOR | {"network"},
     "hydraulics": DOOR | {"elevation", "network", "land"},
     "county": DOOR | {"elevation", "network", "land", "hydraulics"},
-    "reroute": MODEL - {"reroute"},
     "checks": MODEL,
     "trace_sums": MODEL,
     "result_tables": ENGINE,
     "land_tables": ENGINE | {"trace_sums"},
     "report": ENGINE,
+    "reroute": ENGINE | {"report"},
     "qgis_layer": ENGINE | {"dependencies"},
-    "processing_algs": ENGINE | RESULTS | {"dependencies", "report", "qgis_layer"},
-    "gui": ENGINE | RESULTS | {"dependencies", "report", "qgis_layer"},
+    "processing_algs": ENGINE | RESULTS | {"dependencies", "report", "reroute", "qgis_layer"},
+    "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "qgis_layer"},
     "main": {"dependencies", "gui", "processing_algs"},
 }
 LINES = "plugin/network/lines.py"  # drawn lines as arrays: below everything that computes along them

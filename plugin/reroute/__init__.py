@@ -1,0 +1,1 @@
+"""Judging a drawn new pipe between two places: the pipe and not the ground."""
