@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 import shapely
 
+from .checks.catalogue import NotYet
 from .checks.declare import Check
 from .checks.run import Findings, Results
 from .county import County
@@ -159,19 +162,24 @@ def finding_shapes(county: County, findings: Findings) -> np.ndarray:
     return shapes
 
 
-def not_checked_table(county: County, results: Results) -> dict[str, np.ndarray]:
-    """Columns of NOT_CHECKED: a row a check and drain; drain empty where it holds for all."""
-    parts = [(np.array([-1]) if s.drain is None else np.asarray(s.drain), s) for s in results.not_checked]
-    drain = np.concatenate([d for d, _ in parts] or [np.zeros(0, dtype=np.int64)]).astype(np.int64)
-    count = [len(d) for d, _ in parts]
+def not_checked_table(county: County, results: Results, never: Sequence[NotYet] = ()) -> dict[str, np.ndarray]:
+    """Columns of NOT_CHECKED: a row a check and drain; drain empty where it holds for all.
+
+    `never`: checks that are not made at all.
+    """
+    of_all = np.array([-1])
+    parts = [(s.check.id, s.why, of_all if s.drain is None else s.drain) for s in results.not_checked]
+    parts += [(one.id, one.why, of_all) for one in never]
+    drain = np.concatenate([rows for *_, rows in parts] or [np.zeros(0, dtype=np.int64)])
+    count = [len(rows) for *_, rows in parts]
 
     def spread(words: list[str]) -> np.ndarray:
         return np.repeat(np.array(words, dtype=object), count) if words else np.zeros(0, dtype=object)
 
     drains, one = county.network.drains, np.maximum(drain, 0)
     return {
-        "check": spread([s.check.id for _, s in parts]),
+        "check": spread([check for check, *_ in parts]),
         "drain_id": np.where(drain >= 0, drains.drain_id[one], None),
         "name": np.where(drain >= 0, drains.name[one], None),
-        "why": spread([s.why for _, s in parts]),
+        "why": spread([why for _, why, _ in parts]),
     }

@@ -64,6 +64,7 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
 
     def processAlgorithm(self, parameters, context, feedback):
         from ..plugin.checks.catalogue import CHECKS as ALL
+        from ..plugin.checks.catalogue import NOT_YET
         from ..plugin.checks.run import CanceledError, run_checks
         from .check_case import read_case
         from .write_results import write_findings, write_not_checked, write_report
@@ -79,7 +80,8 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
         for crashed in results.crashed:
             feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}\n{crashed.trace}")
         outputs = write_findings(self, parameters, context, feedback, case.county, results.findings)
-        outputs["NOT_CHECKED"], rows = write_not_checked(self, parameters, context, feedback, case, results)
+        never = () if chosen else NOT_YET
+        outputs["NOT_CHECKED"], rows = write_not_checked(self, parameters, context, feedback, case, results, never)
         outputs[REPORT] = write_report(self, parameters, context, case, results)
         return {
             **outputs,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from configparser import ConfigParser
 from datetime import date
 from pathlib import Path
@@ -10,6 +11,7 @@ from qgis.core import QgsProcessingException, QgsWkbTypes
 
 from ..plugin import result_tables as tables
 from ..plugin.checks.case import Case
+from ..plugin.checks.catalogue import NotYet
 from ..plugin.checks.run import Results
 from ..plugin.county import County
 from ..plugin.qgis_layer.crs import unit_m
@@ -58,9 +60,14 @@ def write_findings(algorithm, parameters, context, feedback, county: County, fin
     return results
 
 
-def write_not_checked(algorithm, parameters, context, feedback, case: Case, results: Results) -> tuple[str | None, int]:
-    """NOT_CHECKED: one row a check and drain, one with no drain where it holds for all; and how many rows."""
-    columns = tables.not_checked_table(case.county, results)
+def write_not_checked(
+    algorithm, parameters, context, feedback, case: Case, results: Results, never: Sequence[NotYet] = ()
+) -> tuple[str | None, int]:
+    """NOT_CHECKED: one row a check and drain, one with no drain where it holds for all; and how many rows.
+
+    `never`: checks this version does not make.
+    """
+    columns = tables.not_checked_table(case.county, results, never)
     destination = write_sink(algorithm, parameters, context, feedback, "NOT_CHECKED", tables.NOT_CHECKED,
                              tables.NOT_CHECKED_ALIASES, columns)
     return destination, len(columns["check"])

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from .against_drawing import against_drawing
 from .bad_geometry import bad_geometry
 from .crossing_not_joined import crossing_not_joined
@@ -63,8 +65,23 @@ CHECKS: tuple[Check, ...] = (
     *NETWORK_CHECKS[9:],
 )
 
-NOT_YET = {
-    "overloaded": "Load against capacity is not worked out by this version.",
-    "stale-inverts": "The history of edits is not read by this version.",
-}
-"""Checks users may look for that this version does not make."""
+
+@dataclass(frozen=True)
+class NotYet:
+    """A check users may look for that this version does not make: id, what it would tell, why not."""
+
+    id: str
+    title: str
+    why: str
+
+
+NOT_YET: tuple[NotYet, ...] = (
+    NotYet(
+        "overloaded", "Load and size: whether a pipe can carry the water of the land above it",
+        "This version cannot check it.",
+    ),
+    NotYet(
+        "stale-inverts", "Lines whose ends were moved, split or turned without their inverts",
+        "This version does not read the history of edits.",
+    ),
+)

@@ -73,7 +73,7 @@ class Places:
 
 @dataclass(frozen=True)
 class NotChecked:
-    """The check could not be made: why (a sentence with the remedy), for which drains (rows, may be none; None: all)."""
+    """The check could not be made: why (a sentence with the remedy), for which drains (rows; None: for all)."""
 
     why: str
     drain: np.ndarray | None = None
