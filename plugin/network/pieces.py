@@ -91,14 +91,27 @@ def make_pieces(
     pieces = Pieces(line_s[begin], at_s[begin], at_s[end], node_s[begin], node_s[end])
     short_loop = (pieces.node_from == pieces.node_to) & (pieces.length_m <= max(2.0 * tolerance_m, exact_m))
     pieces = pieces.where((pieces.length_m > 0.0) & ~short_loop)
-    xy = np.zeros((len(used), 2))
-    xy[node] = lines.points_at(line_kept, at_kept)
-    inside = (at_kept > 0.0) & (at_kept < lines.length_m[line_kept])  # the pipe that is met says where the joint is
-    xy[node[inside]] = lines.points_at(line_kept[inside], at_kept[inside])
+    is_end = np.arange(len(line))[kept] < 2 * len(lines)
+    xy = _node_places(lines, line_kept, at_kept, is_end, node, len(used))
     node_of = np.full(len(line), -1, dtype=np.int64)
     node_of[kept] = node
     ends = 2 * len(lines)
     return pieces, Nodes(xy, node_of[:ends]), node_of[ends + len(joints):]
+
+
+def _node_places(
+    lines: Lines, line: np.ndarray, at: np.ndarray, is_end: np.ndarray, node: np.ndarray, count: int
+) -> np.ndarray:
+    """Coordinates of nodes: on the pipe that is met along its way; where only ends meet, in their middle."""
+    along = (at > 0.0) & (at < lines.length_m[line])
+    met = np.bincount(node[along], minlength=count) > 0
+    counts = along | (is_end & ~met[node])
+    xy, node = lines.points_at(line[counts], at[counts]), node[counts]
+    of_node = np.maximum(np.bincount(node, minlength=count), 1)
+    first = np.zeros((count, 2))
+    first[node] = xy  # sums of small differences keep all digits of large coordinates
+    away = xy - first[node]
+    return first + np.column_stack([np.bincount(node, away[:, k], minlength=count) / of_node for k in (0, 1)])
 
 
 def _attachments(lines: Lines, joints: Joints, places: Places) -> tuple[np.ndarray, np.ndarray]:
