@@ -30,11 +30,15 @@ def find_past_outlet(
     """
     ends = np.concatenate([pieces.node_from, pieces.node_to])
     degree = np.bincount(ends, minlength=node_count)
+    is_outlet = np.zeros(node_count, dtype=bool)
+    is_outlet[outlet_node] = True
+    open_end = (degree == 1) & ~is_outlet  # pipe that leads to another outlet is not beyond this one
     beyond = []
-    for node in outlet_node[degree[outlet_node] == 2]:
+    for node in outlet_node[degree[outlet_node] >= 2]:
         rows = np.flatnonzero((pieces.node_from == node) | (pieces.node_to == node))
-        if len(rows) == 2 and pieces.line[rows[0]] == pieces.line[rows[1]]:
-            beyond += _part_beyond(pieces, rows, node, degree, levels)
+        line, count = np.unique(pieces.line[rows], return_counts=True)
+        for through in line[count == 2]:
+            beyond += _part_beyond(pieces, rows[pieces.line[rows] == through], node, open_end, levels)
     gone = np.array(sorted(beyond), dtype=np.int64)
     keep = np.ones(len(pieces), dtype=bool)
     keep[gone] = False
@@ -42,9 +46,9 @@ def find_past_outlet(
     return pieces.where(keep), PastOutlet(pieces.line[gone], pieces.from_m[gone], pieces.to_m[gone], at_node)
 
 
-def _part_beyond(pieces: Pieces, rows: np.ndarray, node: int, degree: np.ndarray, levels: Levels) -> list[int]:
+def _part_beyond(pieces: Pieces, rows: np.ndarray, node: int, open_end: np.ndarray, levels: Levels) -> list[int]:
     far = np.where(pieces.node_from[rows] == node, pieces.node_to[rows], pieces.node_from[rows])
-    bare = degree[far] == 1
+    bare = open_end[far]
     far_at = np.where(pieces.node_from[rows] == node, pieces.to_m[rows], pieces.from_m[rows])
     level = levels.level_at(pieces.line[rows], far_at)
     here = levels.level_at(pieces.line[rows[:1]], np.where(pieces.node_from[rows[:1]] == node, pieces.from_m[rows[:1]],
