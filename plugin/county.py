@@ -62,15 +62,8 @@ class County:
         net = self.network
         return sort_down(
             net.pieces.node_from, net.pieces.node_to, net.direction, net.open_both_ways, len(net.nodes),
-            self._carrying_weight,
+            self._carrying_weight, net.outlets.node,
         )
-
-    @cached_property
-    def share(self) -> np.ndarray:
-        """Part of the water of its upper node that each piece takes."""
-        share = np.ones(len(self.network.pieces))
-        share[self.down.piece] = self.down.share
-        return share
 
     @cached_property
     def _carrying_weight(self) -> np.ndarray:

@@ -32,11 +32,17 @@ class TraceAlgorithm(NetworkAlgorithm):
 
         crs = self.source.sourceCrs()
         point = self.parameterAsPoint(parameters, POINT, context, crs)
-        size = unit_m(crs)
+        size, show = unit_m(crs), county.units.show_length
+        reach_m = county.limits["click_distance"]
         try:
-            place = place_near(county.network, (point.x() * size, point.y() * size), county.limits["click_distance"])
+            place = place_near(county.network, (point.x() * size, point.y() * size), reach_m)
         except NoPipeError as error:
-            raise QgsProcessingException(str(error)) from None
+            if error.distance_m == float("inf"):
+                raise QgsProcessingException("There is no pipe in the ground in this layer.") from None
+            raise QgsProcessingException(
+                f"No pipe lies within {show(reach_m)} of the point, the nearest is {show(error.distance_m)} away: choose "
+                "a place on a pipe, and mind the CRS of the point."
+            ) from None
         name = county.network.drains.name[county.network.piece_drain[place.piece]]
         feedback.pushInfo(f"Pipe '{name}', {county.units.show_length(place.distance_m)} from the point.")
         return place

@@ -55,7 +55,7 @@ class TraceUpstream(TraceAlgorithm):
         county = self.read_county(parameters, context, feedback)
         place = self.place(county, parameters, context, feedback)
         self.say_what_lacks(county, place, feedback)
-        found = trace_upstream(county.network, place, county.share)
+        found = trace_upstream(county.network, place, county.down)
         above = sum_above(county, found)
         feedback.setProgress(60)
         pieces = np.append(found.pieces, found.clicked)

@@ -60,12 +60,12 @@ class Downward:
 
 def sort_down(
     node_from: np.ndarray, node_to: np.ndarray, direction: np.ndarray, open_both_ways: np.ndarray, node_count: int,
-    weight: np.ndarray,
+    weight: np.ndarray, outlet_node: np.ndarray,
 ) -> Downward:
     """Sort directed pieces from the top down.
 
     `weight`: how well a piece carries water, compared with others that leave the same pool (NaN: not known;
-    then all that leave it share equally).
+    then all that leave it share equally). Water that reaches an outlet leaves there: pipe that leads on takes none.
     """
     pool_count, pool = _pools(node_from, node_to, direction, open_both_ways, node_count)
     up_node = np.where(direction >= 0, node_from, node_to)
@@ -75,7 +75,7 @@ def sort_down(
     between = up != down
     inner = np.concatenate([directed[~between], np.flatnonzero(open_both_ways)])
     piece, up, down = directed[between], up[between], down[between]
-    share = _shares(up, weight[piece], pool_count)
+    share = np.where(np.isin(up, pool[outlet_node]), 0.0, _shares(up, weight[piece], pool_count))
     order, starts = _levels(up, down, pool_count)
     return Downward(
         piece[order], up[order], down[order], share[order], starts, pool, pool_count, inner, pool[node_from[inner]]

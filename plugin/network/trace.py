@@ -8,11 +8,18 @@ import networkx as nx
 import numpy as np
 import shapely
 
+from .flow import Downward
 from .network import Network
+
+_EXACT_M = 0.01  # a place closer than this to an end of a piece is that end
 
 
 class NoPipeError(ValueError):
-    """No pipe lies near the point; the message says how far the nearest one is."""
+    """No pipe lies near the point; `distance_m` is that of the nearest pipe, inf where there is none."""
+
+    def __init__(self, distance_m: float) -> None:
+        super().__init__(f"the nearest pipe is {distance_m:.1f} m away")
+        self.distance_m = distance_m
 
 
 @dataclass(frozen=True)
@@ -59,13 +66,12 @@ def place_near(network: Network, xy_m: tuple[float, float], reach_m: float) -> P
     """
     used = np.unique(network.pieces.line)
     if not len(used):
-        raise NoPipeError("There is no pipe in the ground in this layer.")
+        raise NoPipeError(float("inf"))
     point = shapely.Point(*xy_m)
     distance = shapely.distance(network.lines.geometry[used], point)
     best = int(np.argmin(distance))
     if distance[best] > reach_m:
-        near = f"the nearest is {distance[best]:.0f} m away"
-        raise NoPipeError(f"No pipe lies within {reach_m:.0f} m of the point; {near}.")
+        raise NoPipeError(float(distance[best]))
     line = used[best]
     at = float(shapely.line_locate_point(network.lines.geometry[line], point))
     rows = np.flatnonzero(network.pieces.line == line)
@@ -75,91 +81,118 @@ def place_near(network: Network, xy_m: tuple[float, float], reach_m: float) -> P
     return _lead_on(network, PlaceOnPipe(piece, at, float(distance[best])))
 
 
-def _lead_on(network: Network, place: PlaceOnPipe, exact_m: float = 0.01) -> PlaceOnPipe:
-    """At a joint the piece below it, so that all that joins there drains through the place."""
+def _lead_on(network: Network, place: PlaceOnPipe, exact_m: float = _EXACT_M) -> PlaceOnPipe:
+    """At a joint the piece below it, so that all that joins there drains through the place.
+
+    Where no single piece leads on (an outlet, a split, a dead end) the foot of a piece that runs in.
+    """
     piece, pieces = place.piece, network.pieces
     for node, at in ((pieces.node_from[piece], pieces.from_m[piece]), (pieces.node_to[piece], pieces.to_m[piece])):
-        if abs(place.at_m - at) <= exact_m:
-            leaving = np.flatnonzero((network.node_up == node) & (network.direction != 0))
-            if len(leaving) == 1:
-                below = int(leaving[0])
-                top = pieces.from_m[below] if network.direction[below] > 0 else pieces.to_m[below]
-                return PlaceOnPipe(below, float(top), place.distance_m)
-            return PlaceOnPipe(piece, float(at), place.distance_m)
+        if abs(place.at_m - at) > exact_m:
+            continue
+        below, above = _leaving(network, node), _entering(network, node)
+        if len(below) == 1:
+            return PlaceOnPipe(int(below[0]), _top_m(network, below[0]), place.distance_m)
+        if len(above) and piece not in above:
+            return PlaceOnPipe(int(above[0]), _foot_m(network, above[0]), place.distance_m)
+        return PlaceOnPipe(piece, float(at), place.distance_m)
     return place
 
 
-def trace_upstream(network: Network, place: PlaceOnPipe, share: np.ndarray) -> Upstream:
-    """All pieces whose water comes through the place.
+def _leaving(network: Network, node: int) -> np.ndarray:
+    """Pieces that take water from a node; none where it leaves the network."""
+    if node in network.outlets.node:
+        return np.zeros(0, dtype=np.int64)
+    return np.flatnonzero((network.node_up == node) & (network.direction != 0))
 
-    `share`: part of the water of its upper node that each piece takes (1 where nothing splits).
-    """
-    pieces, clicked = network.pieces, place.piece
-    direction = int(network.direction[clicked])
-    begin, end = float(pieces.from_m[clicked]), float(pieces.to_m[clicked])
-    above = (begin, place.at_m) if direction >= 0 else (place.at_m, end)
-    if direction == 0 and not network.open_both_ways[clicked]:
+
+def _entering(network: Network, node: int) -> np.ndarray:
+    return np.flatnonzero((network.node_down == node) & (network.direction != 0))
+
+
+def _top_m(network: Network, piece: int) -> float:
+    """Distance along its line of the upper end of a piece."""
+    return float(network.pieces.from_m[piece] if network.direction[piece] >= 0 else network.pieces.to_m[piece])
+
+
+def _foot_m(network: Network, piece: int) -> float:
+    return float(network.pieces.to_m[piece] if network.direction[piece] >= 0 else network.pieces.from_m[piece])
+
+
+def trace_upstream(network: Network, place: PlaceOnPipe, down: Downward) -> Upstream:
+    """All pieces whose water comes through the place; `down`: the pieces of the network from the top down."""
+    clicked = place.piece
+    if network.direction[clicked] == 0 and not network.open_both_ways[clicked]:
         return Upstream(np.zeros(0, dtype=np.int64), np.zeros(0), clicked, place.at_m, place.at_m)
-    top = int(network.node_up[clicked])
-    at_foot = abs(place.at_m - (end if direction >= 0 else begin)) <= 0.01
+    above = sorted((_top_m(network, clicked), place.at_m))
     foot = int(network.node_down[clicked])
-    graph = network.graph(int(network.piece_system[clicked]))
-    is_outlet = foot in set(network.outlets.node.tolist())
-    if at_foot and (is_outlet or not graph.out_degree(foot)):
-        return _through_node(network, graph, foot, clicked, above, share)
-    found, weight = _above(graph, top, share, start=float(share[clicked]))
+    at_foot = abs(place.at_m - _foot_m(network, clicked)) <= _EXACT_M
+    if at_foot and len(_leaving(network, foot)) != 1:
+        found, weight = _above(network, down, foot, 1.0)  # everything that runs in there, of whatever pipe
+    else:
+        found, weight = _above(network, down, int(network.node_up[clicked]), _share_of(down, clicked))
     rest = found != clicked
     return Upstream(found[rest], weight[rest], clicked, *above)
 
 
-def _through_node(
-    network: Network, graph: nx.MultiDiGraph, node: int, clicked: int, above: tuple[float, float], share: np.ndarray
-) -> Upstream:
-    """At an outlet everything that runs into it, of whatever pipe."""
-    found, weight = _above(graph, node, share, start=1.0)
-    rest = found != clicked
-    return Upstream(found[rest], weight[rest], clicked, *above)
+def _share_of(down: Downward, piece: int) -> float:
+    """Part of the water of its upper node that a piece takes; all of it in a ring open both ways."""
+    row = np.flatnonzero(down.piece == piece)
+    return float(down.share[row[0]]) if len(row) else 1.0
 
 
-def _above(graph: nx.MultiDiGraph, top: int, share: np.ndarray, start: float) -> tuple[np.ndarray, np.ndarray]:
-    """Pieces above a node, and the part of each one's water that reaches it."""
-    reached = nx.ancestors(graph, top) | {top}
-    part = graph.subgraph(reached)
-    weight: dict[int, float] = dict.fromkeys(reached, 1.0)
+def _above(network: Network, down: Downward, node: int, start: float) -> tuple[np.ndarray, np.ndarray]:
+    """Pieces above a node, and the part of each one's water that comes on from the node as `start` of all there."""
+    system = network.component[network.pieces.node_from]
+    rows = np.flatnonzero(system[down.piece] == network.component[node])[::-1]  # from the bottom up
+    weight = {int(down.pool[node]): start}
     pieces: dict[int, float] = {}
-    ring_free = nx.is_directed_acyclic_graph(part)
-    for node in reversed(list(nx.topological_sort(part))) if ring_free else reached:
-        if ring_free and node != top:
-            weight[node] = sum(share[d["piece"]] * weight[v] for _, v, d in part.out_edges(node, data=True))
-        elif node == top:
-            weight[node] = start
-        for _, _, data in part.in_edges(node, data=True):
-            pieces[data["piece"]] = weight[node]
-    order = sorted(pieces)
+    columns = (column[rows].tolist() for column in (down.piece, down.up, down.down, down.share))
+    for piece, up, low, share in zip(*columns):
+        part = weight.get(low, 0.0)
+        if part > 0.0:
+            pieces[piece] = part
+            weight[up] = weight.get(up, 0.0) + share * part
+    inner = np.flatnonzero(np.isin(down.inner_pool, list(weight)))
+    pieces.update((int(down.inner[k]), weight[int(down.inner_pool[k])]) for k in inner)
+    order = sorted(p for p, part in pieces.items() if part > 0.0)
     return np.array(order, dtype=np.int64), np.array([pieces[p] for p in order])
 
 
 def trace_downstream(network: Network, place: PlaceOnPipe) -> Downstream:
     """The shortest way down from a place to an outlet, or as far as the water gets."""
     pieces, clicked = network.pieces, place.piece
-    direction = int(network.direction[clicked])
     begin, end = float(pieces.from_m[clicked]), float(pieces.to_m[clicked])
-    if direction == 0 and not network.open_both_ways[clicked]:
+    onward = (int(pieces.node_to[clicked]), place.at_m, end)
+    back = (int(pieces.node_from[clicked]), begin, place.at_m)
+    direction = int(network.direction[clicked])
+    if direction:
+        starts = [onward if direction > 0 else back]
+    elif network.open_both_ways[clicked]:
+        starts = [onward, back]
+    else:
         return Downstream(np.array([clicked]), place.at_m, place.at_m, -1, float("nan"))
-    below = (place.at_m, end) if direction >= 0 else (begin, place.at_m)
     graph = network.graph(int(network.piece_system[clicked]))
+    ways = [_way_down(network, graph, clicked, *start) for start in starts]
+    return min(ways, key=lambda way: way.length_m if way.outlet >= 0 else np.inf)
+
+
+def _way_down(
+    network: Network, graph: nx.MultiDiGraph, clicked: int, node: int, from_m: float, to_m: float
+) -> Downstream:
+    """The shortest way through one end of the clicked piece, of which `from_m` to `to_m` lies on it."""
     outlets = {int(n): k for k, n in enumerate(network.outlets.node.tolist())}
-    foot = int(network.node_down[clicked])
-    length = {p: float(pieces.length_m[p]) for _, _, p in graph.edges(data="piece")}
+    length = {p: float(network.pieces.length_m[p]) for _, _, p in graph.edges(data="piece")}
 
     def cost(_up: int, _down: int, edges: dict) -> float:
         return min(length[d["piece"]] for d in edges.values())
 
-    ways, nodes = nx.single_source_dijkstra(graph, foot, weight=cost)
-    ends = [n for n in ways if n in outlets] or [n for n in ways if not graph.out_degree(n)] or [foot]
-    goal = min(ends, key=lambda n: ways[n])
+    distance, nodes = nx.single_source_dijkstra(graph, node, weight=cost)
+    ends = [n for n in distance if n in outlets] or [n for n in distance if not graph.out_degree(n)] or [node]
+    goal = min(ends, key=lambda n: distance[n])
     route = [clicked]
     for a, b in zip(nodes[goal][:-1], nodes[goal][1:]):
         route.append(min((d["piece"] for d in graph[a][b].values()), key=lambda p: length[p]))
-    total = below[1] - below[0] + ways[goal]
-    return Downstream(np.array(route), *below, outlets.get(goal, -1), total if goal in outlets else float("nan"))
+    reached = goal in outlets
+    total = to_m - from_m + distance[goal] if reached else float("nan")
+    return Downstream(np.array(route), from_m, to_m, outlets[goal] if reached else -1, total)
