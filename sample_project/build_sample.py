@@ -111,6 +111,8 @@ def write_archive(path: Path) -> None:
         "UPDATE archive SET vertical_datum = 'Bench marks of Ossel County', ground = ?, ground_unit = 'us-ft'", [GROUND]
     )
     archive.execute("UPDATE layer_styles SET update_time = ?", [f"{MADE_ON}T00:00:00.000Z"])
+    for number, style in archive.execute("SELECT id, styleQML FROM layer_styles").fetchall():
+        archive.execute("UPDATE layer_styles SET styleQML = ? WHERE id = ?", [with_fixed_ids(style), number])
     archive.commit()
     archive.close()
     tidy(path)
@@ -126,6 +128,7 @@ def tidy(path: Path) -> None:
 def write_project(project: QgsProject, folder: Path) -> None:  # noqa: F821 (QGIS is imported when needed)
     """The project with its themes and bookmarks, beside the archive in `folder`."""
     from fallkeeper.plugin.qgis_layer.project import add_archive, set_up_editing
+    from fallkeeper.plugin.qgis_layer.symbols import settle_profile
     from fallkeeper.sample_project import rows
     from fallkeeper.sample_project.build_results import RESULTS, add_results
     from qgis.core import QgsCoordinateReferenceSystem, QgsRasterLayer, QgsReferencedRectangle, QgsUnitTypes
@@ -140,6 +143,7 @@ def write_project(project: QgsProject, folder: Path) -> None:  # noqa: F821 (QGI
     layers = add_archive(project, folder / ARCHIVE)
     set_up_editing(project, layers)
     layers["ground"] = QgsRasterLayer(str(folder / GROUND), "Ground")
+    settle_profile(layers["ground"])
     project.addMapLayer(layers["ground"], False)
     project.layerTreeRoot().findGroup("Land").addLayer(layers["ground"])
     layers.update(add_results(project, folder / RESULTS))
@@ -183,18 +187,23 @@ def _add_bookmarks(project: QgsProject) -> None:  # noqa: F821
         project.bookmarkManager().addBookmark(bookmark)
 
 
-def _pack(written: Path, packed: Path) -> None:
-    """Zip a written project after giving random ids, dates and the user's name fixed values."""
-    text = written.read_text(encoding="utf-8")
+def with_fixed_ids(text: str) -> str:
+    """Number the random ids of layers and symbols in the order of their first appearance."""
     seen: dict[str, int] = {}
 
     def fixed(match: re.Match) -> str:
         number = seen.setdefault(match.group(0).replace("_", "-"), len(seen) + 1)
         return match.group(1).join(["00000000", "0000", "4000", "8000", f"{number:012x}"])
 
-    text = _UUID.sub(fixed, text)
+    return _UUID.sub(fixed, text)
+
+
+def _pack(written: Path, packed: Path) -> None:
+    """Zip a written project after giving random ids, dates and the user's name fixed values."""
+    text = with_fixed_ids(written.read_text(encoding="utf-8"))
     # QGIS writes these in the order of addresses in memory
     text = re.sub(r"(?:[ ]*<layer-setting [^>]*/>\n)+", lambda m: "".join(sorted(m.group(0).splitlines(True))), text)
+    text = re.sub(r"attachment:///\w+_styles\.db", "attachment:///", text)  # QGIS 3.26 on: a file by a random name
     text = re.sub(r' saveDateTime="[^"]*"', f' saveDateTime="{MADE_ON}T00:00:00"', text)
     text = re.sub(r' saveUser(Full)?="[^"]*"', "", text)
     text = re.sub(r"<creation>[^<]*</creation>", f"<creation>{MADE_ON}T00:00:00</creation>", text)

@@ -17,6 +17,7 @@ from .place_styles import (
     style_trees,
     style_woods,
 )
+from .symbols import settle_profile
 
 _STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "shots": style_shots,
@@ -34,6 +35,7 @@ _STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
 
 def style_archive_layer(layer: QgsVectorLayer, name: str, units: Units) -> None:
     """Give the layer called `name` in the schema its symbols and labels; tables have none."""
+    settle_profile(layer)
     if name == "drains":
         style_drains(layer, units)
     elif name in _STYLES:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from qgis.core import (
+    Qgis,
     QgsAttributeEditorContainer,
     QgsAttributeEditorField,
     QgsDefaultValue,
@@ -93,13 +94,22 @@ def _pages(layer: QgsVectorLayer, declared: Layer) -> QgsEditFormConfig:
     for field in declared.fields:
         index = layer.fields().indexOf(field.name)
         if field.tab not in pages:
-            page = pages[field.tab] = QgsAttributeEditorContainer(field.tab, config.invisibleRootContainer())
-            page.setIsGroupBox(False)
-            page.setColumnCount(1)
+            page = pages[field.tab] = new_page(field.tab, config)
             config.addTab(page)
         pages[field.tab].addChildElement(QgsAttributeEditorField(field.name, index, pages[field.tab]))
         config.setReadOnly(index, field.name in fixed or "*" in fixed)
     return config
+
+
+def new_page(name: str, config: QgsEditFormConfig) -> QgsAttributeEditorContainer:
+    """An empty page of a form in tabs."""
+    page = QgsAttributeEditorContainer(name, config.invisibleRootContainer())
+    if hasattr(page, "setType"):  # from QGIS 3.32 on, where setIsGroupBox is deprecated
+        page.setType(Qgis.AttributeEditorContainerType.Tab)
+    else:
+        page.setIsGroupBox(False)
+    page.setColumnCount(1)
+    return page
 
 
 def _map_tip(declared: Layer, units: Units) -> Iterator[str]:

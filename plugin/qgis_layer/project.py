@@ -5,7 +5,6 @@ from __future__ import annotations
 from pathlib import Path
 
 from qgis.core import (
-    QgsAttributeEditorContainer,
     QgsAttributeEditorRelation,
     QgsProject,
     QgsRelation,
@@ -16,6 +15,7 @@ from qgis.core import (
 
 from ..schema import LAYERS, layer
 from .archive import open_layer
+from .forms import new_page
 
 # from the top of the map to the bottom
 GROUPS = {
@@ -65,8 +65,7 @@ def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> No
 
 def _show_on_form(parent: QgsVectorLayer, relation: QgsRelation) -> None:
     config = parent.editFormConfig()
-    page = QgsAttributeEditorContainer(relation.name(), config.invisibleRootContainer())
-    page.setIsGroupBox(False)
+    page = new_page(relation.name(), config)
     page.addChildElement(QgsAttributeEditorRelation(relation, page))
     config.addTab(page)
     parent.setEditFormConfig(config)

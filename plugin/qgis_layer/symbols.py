@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from qgis.core import (
     QgsFillSymbol,
     QgsLineSymbol,
+    QgsMapLayer,
     QgsMarkerLineSymbolLayer,
     QgsMarkerSymbol,
     QgsPalLayerSettings,
@@ -156,6 +157,17 @@ def is_one_of(field: str, *values: str) -> str:
     return f'"{field}" in ({listed})'
 
 
+def settle_profile(layer: QgsMapLayer) -> None:
+    """Draw the layer in one colour in QGIS's own elevation profiles (from 3.26 on), which else draw lots for it."""
+    profile = layer.elevationProperties()
+    if hasattr(profile, "setProfileLineSymbol"):
+        profile.setProfileLineSymbol(line(PIPE, 0.6))
+    if hasattr(profile, "setProfileFillSymbol"):
+        profile.setProfileFillSymbol(fill(PIPE_LIGHT, PIPE))
+    if hasattr(profile, "setProfileMarkerSymbol"):
+        profile.setProfileMarkerSymbol(marker("circle", 2.0, PIPE))
+
+
 def show(layer: QgsVectorLayer, rules: Iterable[Rule], labels: Iterable[Label] = ()) -> None:
     """Give `layer` its rules and labels. Rule keys are fixed, so that two runs write the same file."""
     root = QgsRuleBasedRenderer.Rule(None)
@@ -169,6 +181,7 @@ def show(layer: QgsVectorLayer, rules: Iterable[Rule], labels: Iterable[Label] =
         root.appendChild(drawn)
     root.setRuleKey("rules")
     layer.setRenderer(QgsRuleBasedRenderer(root))
+    settle_profile(layer)
     _show_labels(layer, tuple(labels))
 
 
