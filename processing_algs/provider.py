@@ -9,6 +9,7 @@ from qgis.PyQt.QtGui import QIcon
 
 from .build_network import BuildNetwork
 from .check_drains import CheckDrains
+from .check_reroute import CheckReroute
 from .create_archive import CreateArchive
 from .trace_downstream import TraceDownstream
 from .trace_upstream import TraceUpstream
@@ -16,7 +17,7 @@ from .trace_upstream import TraceUpstream
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
-ALGORITHMS = (CreateArchive, BuildNetwork, CheckDrains, TraceUpstream, TraceDownstream)
+ALGORITHMS = (CreateArchive, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream)
 
 
 class FallkeeperProvider(QgsProcessingProvider):

@@ -162,7 +162,7 @@ def _land_above(layer: QgsVectorLayer) -> None:
 
 def _stations(layer: QgsVectorLayer) -> None:
     """Stations of a grade line or reroute with what the crew needs: station and cut."""
-    text = "\"station\" || coalesce('\\ncut ' || format_number(\"cut\", 2), '')"
+    text = "\"label\" || coalesce('\\ncut ' || format_number(\"cut\", 2), '')"
     show(
         layer,
         (Rule("Station", "", marker("line", 3.0, INK, INK, 0.5)),),

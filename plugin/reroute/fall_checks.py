@@ -16,6 +16,7 @@ from .words import fall_words, place_name, size_words, what_would_settle, why_un
 if TYPE_CHECKING:
     from .judge import Reroute
 
+_NO_SIZE = "The size of the new pipe is unknown: give DIAMETER."
 END_SHOWN_M = 1.0  # a place at an end is shown as that much of the route
 
 
@@ -74,7 +75,7 @@ def flat_grade(reroute: Reroute) -> Iterator[Stretches | NotChecked]:
     """Value: the grade; limit: the least one. A fall that is itself in doubt is left to reverse-grade."""
     verdict, limits, units = reroute.verdict, reroute.case.limits, reroute.county.units
     if np.isnan(verdict.least_grade):
-        yield NotChecked("The size of the new pipe is unknown: give DIAMETER, or LEAST_GRADE.")
+        yield NotChecked(f"{_NO_SIZE} Or give LEAST_GRADE.")
         return
     if verdict.call == UNKNOWN:
         yield NotChecked("Nobody knows its fall.")
@@ -208,10 +209,11 @@ def smaller_downstream(reroute: Reroute) -> Iterator[Stretches | NotChecked]:
             line[same], way.from_m[same], way.to_m[same], value=below_m, limit=wider_m,
             detail=f"{size_words(below_m, units)} is smaller than the pipe it takes the water from, {source}",
         )
-    for size_m, which in ((above_m, "of the pipe at the upper end"), (new_m, "of the new pipe: give DIAMETER"),
-                          (below_m, "of the pipe at the lower end")):
-        if np.isnan(size_m) and not (which.endswith("lower end") and reroute.lower.end.kind != PIPE):
-            yield NotChecked(f"The size is unknown {which}.")
+    ends = ((reroute.upper, above_m, "upper"), (reroute.lower, below_m, "lower"))
+    for which in (which for tie, size_m, which in ends if tie.end.kind == PIPE and np.isnan(size_m)):
+        yield NotChecked(f"The size of the pipe at the {which} end is unknown: measure it at the next opening.")
+    if np.isnan(new_m):
+        yield NotChecked(_NO_SIZE)
 
 
 def _sizes(reroute: Reroute) -> tuple[float, float, float]:

@@ -7,6 +7,7 @@ from fallkeeper.plugin.qgis_layer.archive_styles import style_archive_layer
 from fallkeeper.plugin.qgis_layer.fields import make_fields
 from fallkeeper.plugin.qgis_layer.style import style_for
 from fallkeeper.plugin.result_tables import FINDINGS, NODES, PIPES
+from fallkeeper.plugin.reroute.stations import STATIONS
 from fallkeeper.plugin.schema import layer as declared_layer
 from fallkeeper.plugin.schema.values import VALUE_LISTS
 from fallkeeper.plugin.units import Units
@@ -24,7 +25,6 @@ from qgis.PyQt.QtCore import QSize
 from qgis.PyQt.QtGui import QColor, QImage
 
 LINE, POINT = "LineString(0 0, 300 0)", "Point(150 0)"
-STATIONS = {"station": "real", "ground": "real", "invert": "real", "cut": "real"}
 RESULTS = [
     ("PIPES", PIPES, LINE),
     ("NODES", NODES, POINT),
