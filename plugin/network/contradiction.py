@@ -52,9 +52,11 @@ def _ways_down(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     has_trunk = np.bincount(network.component[network.node_up[is_trunk]], minlength=nodes) > 0
     trunk = (is_trunk | ~has_trunk[network.component[network.node_up]]) & (network.direction != 0)
     rows = np.flatnonzero(trunk)
-    length = np.maximum(network.pieces.length_m[rows], 1e-9)
-    order = np.lexsort((-length, network.node_up[rows], network.node_down[rows]))
-    rows = rows[order]  # of parallel pieces the shorter one is written last and stands
+    order = np.lexsort((network.pieces.length_m[rows], network.node_up[rows], network.node_down[rows]))
+    pair = np.column_stack([network.node_down[rows], network.node_up[rows]])[order]
+    shortest = np.ones(len(order), dtype=bool)  # of parallel pieces
+    shortest[1:] = (pair[1:] != pair[:-1]).any(axis=1)
+    rows = rows[order[shortest]]
     graph = csr_matrix(
         (network.pieces.length_m[rows], (network.node_down[rows], network.node_up[rows])), shape=(nodes, nodes)
     )
