@@ -32,7 +32,7 @@ def find_loose_ends(network: Network) -> LooseEnds:
     A drain that crosses another without a joint is asked about at the crossing, not also at its end.
 
     The gap of a lateral is measured to a submain, main or outlet pipe where one is near, since that is what it
-    joins; else to the nearest other drain.
+    joins; else to the nearest other drain. An end near such a pipe goes before one near any other.
     """
     drain = network.lines.drain
     used = np.zeros(len(network.lines), dtype=bool)
@@ -40,8 +40,8 @@ def find_loose_ends(network: Network) -> LooseEnds:
     lacking = used & np.isin(drain, network.drains_without_outlet)
     line = np.flatnonzero(lacking)
     end = np.column_stack([2 * line, 2 * line + 1]).ravel()
-    toward, gap = _nearest(network, end, used)
-    order = np.lexsort((end, gap, drain[end // 2]))
+    toward, gap, likely = _nearest(network, end, used)
+    order = np.lexsort((end, gap, ~likely, drain[end // 2]))
     first = np.ones(len(order), dtype=bool)
     first[1:] = drain[end[order] // 2][1:] != drain[end[order] // 2][:-1]
     chosen = order[first]
@@ -65,20 +65,22 @@ def _crossing_drains(network: Network) -> np.ndarray:
     return network.lines.drain[np.concatenate([network.crossings.line, network.crossings.other])]
 
 
-def _nearest(network: Network, end: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """For each end the other line it could join, and the gap; 0 where it is joined to one already."""
+def _nearest(network: Network, end: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """For each end the other line it could join, the gap (0 where it is joined to one already), and whether that
+    line is of a kind that takes its water."""
     role = network.drains.role[network.lines.drain]
     toward, gap = _nearest_among(network, end, np.flatnonzero(used))
+    likely = np.zeros(len(end), dtype=bool)
     for kind, receivers in _RECEIVES.items():
         rows = np.flatnonzero(role[end // 2] == kind)
         among = np.flatnonzero(used & np.isin(role.astype(str), receivers))
         if len(rows) and len(among):
             better, distance = _nearest_among(network, end[rows], among)
             near = (better >= 0) & (distance <= _REACH_M)
-            toward[rows[near]], gap[rows[near]] = better[near], distance[near]
+            toward[rows[near]], gap[rows[near]], likely[rows[near]] = better[near], distance[near], True
     joined = network.node_degree[network.nodes.of_end[end]] > 1
-    gap[joined] = 0.0
-    return toward, gap
+    gap[joined], likely[joined] = 0.0, True
+    return toward, gap, likely
 
 
 def _nearest_among(network: Network, end: np.ndarray, among: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
