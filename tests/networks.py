@@ -16,7 +16,7 @@ FIVE_FT = 5 * b.FT
 
 
 def a01_rows(upward: bool = False, inverts: tuple = ()) -> list[dict]:
-    """A main of three drains, four laterals; `upward`: the mains drawn from the outlet; `inverts` at the places of STEM."""
+    """A main of three drains, four laterals; `upward`: mains drawn from the outlet; `inverts` at the places of STEM."""
     rows = []
     for k, name in enumerate(("M1", "M2", "M3")):
         ends = (k, k + 1) if upward else (k + 1, k)

@@ -40,7 +40,7 @@ def test_a02_the_only_outlet_decides_even_against_the_inverts():
 
 def test_a04_a_ring_without_outlet_and_without_inverts_is_open_both_ways():
     network = build(networks.a04_rows()[:3])
-    assert {(drain, how) for drain, *_, how in flow_between(network)} == {("AB", "open"), ("BC", "open"), ("CA", "open")}
+    assert {drain for drain, *_, how in flow_between(network) if how == "open"} == {"AB", "BC", "CA"}
     assert len(set(network.flow.loop.tolist())) == 1
 
 
@@ -189,8 +189,7 @@ def test_two_parallel_pipes_between_the_same_joints_both_survive():
     assert {("left", (0, 200), (0, 100)), ("right", (0, 200), (0, 100))} <= flow_between(network)
     assert drains_of(network, network.flow.loop >= 0) == {"left", "right"}
     graph = network.graph(1)
-    (node_2,) = {u for u, _, p in graph.edges(data="piece") if network.drains.drain_id[network.piece_drain[p]] == "left"}
-    assert graph.out_degree(node_2) == 2
+    assert sorted(graph.out_degree(u) for u, _, (drain, *_) in graph.edges(keys=True) if drain == "left") == [2]
 
 
 def test_the_graph_is_keyed_by_drain_and_stations():

@@ -229,7 +229,8 @@ def test_a_joint_of_other_pipes_nearby_is_left_alone():
 
 def test_pipe_that_carries_no_water_joins_nothing_and_crosses_nothing():
     for status in ("proposed", "abandoned", "removed"):
-        rows = [MAIN, b.lateral("L", (80, 50), (0, 50), status=status), b.lateral("X", (80, 90), (-80, 90), status=status)]
+        dry = [b.lateral("L", (80, 50), (0, 50), status=status), b.lateral("X", (80, 90), (-80, 90), status=status)]
+        rows = [MAIN, *dry]
         network = build(rows, [OUTLET])
         assert drains_of(network, slice(None)) == {"M"}
         assert not crossings(network)

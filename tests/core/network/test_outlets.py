@@ -155,7 +155,8 @@ def test_a_bare_end_that_lies_higher_is_pipe_above_the_outlet():
 
 
 def test_pipe_with_laterals_on_both_sides_of_an_outlet_is_above_it():
-    rows = [b.main("M", (0, -200), (0, 300)), b.lateral("L", (0, 100), (90, 100)), b.lateral("K", (0, -100), (90, -100))]
+    laterals = [b.lateral("L", (0, 100), (90, 100)), b.lateral("K", (0, -100), (90, -100))]
+    rows = [b.main("M", (0, -200), (0, 300)), *laterals]
     network = build(rows, [b.outlet(0, 0, "OA")])
     assert past(network) == []
     assert {("M", (0, 100), (0, 0)), ("M", (0, -100), (0, 0))} <= flow_between(network)
