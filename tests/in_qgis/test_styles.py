@@ -6,8 +6,8 @@ import pytest
 from fallkeeper.plugin.qgis_layer.archive_styles import style_archive_layer
 from fallkeeper.plugin.qgis_layer.fields import make_fields
 from fallkeeper.plugin.qgis_layer.style import style_for
-from fallkeeper.plugin.result_tables import FINDINGS, NODES, PIPES
 from fallkeeper.plugin.reroute.stations import STATIONS
+from fallkeeper.plugin.result_tables import FINDINGS, NODES, PIPES
 from fallkeeper.plugin.schema import layer as declared_layer
 from fallkeeper.plugin.schema.values import VALUE_LISTS
 from fallkeeper.plugin.units import Units
