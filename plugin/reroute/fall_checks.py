@@ -135,7 +135,7 @@ def _missed(reroute: Reroute, held: np.ndarray, level_m: np.ndarray, sign: float
         np.full(len(rows), reroute.line), begin_m, np.minimum(begin_m + END_SHOWN_M, reroute.verdict.length_m),
         value=invert_m[rows], limit=level_m[rows], probability=p_missed[rows],
         call=np.where(sure, FOUND, CANNOT_TELL).astype(object),
-        severity=np.where(sure, Severity.SERIOUS, Severity.DOUBT).astype(object),
+        severity=np.array([Severity.SERIOUS if one else Severity.DOUBT for one in sure], dtype=object),
         detail=np.array(detail, dtype=object),
     )
 
