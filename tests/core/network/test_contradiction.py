@@ -86,7 +86,8 @@ def test_of_two_pipes_between_the_same_joints_the_way_is_as_long_as_one():
 
     rows = [
         leg("M", (0, 0), (0, 100), z=(95.0, 95.1)),
-        leg("d1", (0, 100), (-9, 150), (0, 200), z=(95.1, 94.5)), leg("d2", (0, 100), (9, 150), (0, 200), z=(95.1, 94.5)),
+        leg("d1", (0, 100), (-9, 150), (0, 200), z=(95.1, 94.5)),
+        leg("d2", (0, 100), (9, 150), (0, 200), z=(95.1, 94.5)),
         leg("far", (0, 100), (150, 100), z=(95.1, 95.3)),
     ]
     assert lines_of(build(rows, [OUTLET])) == set(), "the far end of the longest way lies above the outlet"
