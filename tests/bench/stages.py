@@ -1,0 +1,190 @@
+"""The engine by itself, stage by stage, on layers read through the plugin's own readers."""
+
+from __future__ import annotations
+
+import tempfile
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import FunctionType, ModuleType
+
+import geopandas
+import numpy as np
+import pandas
+from county import County
+from fallkeeper.plugin import result_tables
+from fallkeeper.plugin.checks.case import Case
+from fallkeeper.plugin.checks.catalogue import CHECKS
+from fallkeeper.plugin.checks.run import Findings, run_checks
+from fallkeeper.plugin.county import County as NetworkCounty
+from fallkeeper.plugin.elevation.ground import GroundProfile, sample_lines
+from fallkeeper.plugin.land.notices import Owners, owner_shares
+from fallkeeper.plugin.land.owners import LandMap, split_by_land
+from fallkeeper.plugin.limits import Limits
+from fallkeeper.plugin.network import build
+from fallkeeper.plugin.network.lines import explode
+from fallkeeper.plugin.network.network import Network
+from fallkeeper.plugin.qgis_layer.fields import make_fields
+from fallkeeper.plugin.qgis_layer.ground import RasterGround
+from fallkeeper.plugin.qgis_layer.read import Frame, read_layer
+from fallkeeper.plugin.qgis_layer.write import write_features
+from fallkeeper.plugin.tables import Drains, Land, Structures, Trees
+from fallkeeper.plugin.units import Units
+from measure import Clock
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsCoordinateTransformContext,
+    QgsRasterLayer,
+    QgsVectorFileWriter,
+    QgsVectorLayer,
+    QgsWkbTypes,
+)
+
+TOLERANCE_M = 0.25
+UNITS = Units("metric")
+
+
+def layer_of(county: County, name: str) -> QgsVectorLayer:
+    layer = QgsVectorLayer(county.layer(name), name, "ogr")
+    if not layer.isValid():
+        raise RuntimeError(f"The county {county.folder} has no layer {name}: delete the folder and start again.")
+    return layer
+
+
+def frame_of(layer: QgsVectorLayer) -> Frame:
+    return Frame(layer.crs(), QgsCoordinateTransformContext(), UNITS)
+
+
+def read(county: County, name: str) -> geopandas.GeoDataFrame:
+    """A layer as the plugin reads it; `drains_multi` stands for drains."""
+    layer = layer_of(county, name)
+    return read_layer(layer, name.partition("_multi")[0], frame_of(layer))
+
+
+def read_drains(county: County, name: str = "drains") -> tuple[Drains, Structures]:
+    return Drains.from_frame(read(county, name)), Structures.from_frame(read(county, "structures"))
+
+
+def read_surroundings(county: County) -> tuple[Trees, Land]:
+    trees = pandas.concat([read(county, name) for name in ("tree_rows", "woods")])
+    return Trees.from_frame(trees), Land.from_frame(read(county, "land"))
+
+
+def build_network(drains: Drains, structures: Structures) -> Network:
+    return build.build_network(drains, structures, tolerance_m=TOLERANCE_M, accept_proposed=True)
+
+
+def sampler(county: County) -> RasterGround:
+    layer = QgsRasterLayer(str(county.ground), "ground", "gdal")
+    return RasterGround(layer, frame_of(layer_of(county, "drains")))
+
+
+def ground_along(county: County, network: Network, limits: Limits) -> GroundProfile:
+    return sample_lines(network.lines, sampler(county), limits["ground_step"], network.active)
+
+
+def engine(county: County, clock: Clock) -> None:
+    """Read, build, sum, sample the ground, make every check, write what was found, share the land out by owner."""
+    limits = Limits()
+    clock.loaded()
+    with clock("read"):
+        drains, structures = read_drains(county)
+    with clock("build"), _by_module(build) as parts:
+        network = build_network(drains, structures)
+    clock.facts["build_parts"] = parts
+    with clock("elevations"):
+        ground = ground_along(county, network, limits)
+    with clock("read trees and land"):
+        trees, land = read_surroundings(county)
+    case = Case(NetworkCounty(network, limits, UNITS, ground), trees, land)
+    found = _sums_and_checks(case, clock)
+    with tempfile.TemporaryDirectory(prefix="fallkeeper_bench_") as aside, clock("write findings"):
+        _write(case, found, layer_of(county, "drains").crs(), Path(aside))
+    with clock("land by owner"):
+        by_owner = _land_by_owner(case, land)
+    clock.facts.update(
+        drains=len(drains), lines=len(network.lines), pieces=len(network.pieces), systems=network.system_count,
+        samples=len(ground), findings=len(found), owned_share=float(by_owner / case.county.served.area_m2.sum()),
+    )
+
+
+@contextmanager
+def _by_module(module: ModuleType) -> Iterator[dict[str, float]]:
+    """Seconds that functions of other modules take when `module` calls them, by the module they come from."""
+    parts: dict[str, float] = {}
+    own = {name: value for name, value in vars(module).items() if isinstance(value, FunctionType)}
+    taken = {name: value for name, value in own.items() if value.__module__ != module.__name__}
+    for name, function in taken.items():
+        setattr(module, name, _timed(function, parts))
+    try:
+        yield parts
+    finally:
+        for name, function in taken.items():
+            setattr(module, name, function)
+
+
+def _timed(function: FunctionType, parts: dict[str, float]) -> FunctionType:
+    part = function.__module__.rpartition(".")[2]
+
+    def call(*args: object, **more: object) -> object:
+        began = time.perf_counter()
+        try:
+            return function(*args, **more)
+        finally:
+            parts[part] = parts.get(part, 0.0) + time.perf_counter() - began
+
+    return call
+
+
+def _sums_and_checks(case: Case, clock: Clock) -> Findings:
+    """What several checks share comes first, so that each check is charged with its own work."""
+    for stage, owner, figures in (
+        ("accumulate", case.county, ("down", "length_above_m")),
+        ("evidence and grades", case.county, ("grades", "piece_grades")),
+        ("cover", case, ("cover",)),
+    ):
+        with clock(stage):
+            for figure in figures:
+                getattr(owner, figure)
+    made = iter(CHECKS)
+    clock.mark()
+    results = run_checks(case, CHECKS, lambda share: clock.lap(f"check {next(made).id}"))
+    clock.lap("gather findings")
+    if results.crashed:
+        raise RuntimeError(results.crashed[0].trace)
+    return results.findings
+
+
+def _write(case: Case, findings: Findings, crs: QgsCoordinateReferenceSystem, folder: Path) -> None:
+    """Findings on pipe and at places, to a GeoPackage each."""
+    fields = make_fields(result_tables.FINDINGS, result_tables.finding_aliases(UNITS))
+    options = QgsVectorFileWriter.SaveVectorOptions()
+    options.driverName = "GPKG"
+    for name, place, kind in (("pipe", False, QgsWkbTypes.Type.LineString), ("place", True, QgsWkbTypes.Type.Point)):
+        part, path = findings.where(findings.place == place), str(folder / f"{name}.gpkg")
+        sink = QgsVectorFileWriter.create(path, fields, kind, crs, QgsCoordinateTransformContext(), options)
+        columns = result_tables.findings_table(case.county, part)
+        write_features(sink, fields, columns, result_tables.finding_shapes(case.county, part))
+        del sink  # closes the file
+
+
+def _land_by_owner(case: Case, land: Land) -> float:
+    """Served land of all lines, divided by owner; the sum over the owners."""
+    served, lines = case.county.served, case.network.lines
+    every = np.arange(len(lines))
+    shares = split_by_land(served, every, np.zeros(len(lines)), lines.length_m, LandMap.of(land))
+    owner = Owners.of(land).of_rows(shares.land)
+    return float(owner_shares(owner, shares.area_m2).area_m2.sum())
+
+
+def elevations_in_any_order(county: County, clock: Clock) -> None:
+    """The ground along all lines, as they lie in the file and shuffled."""
+    drains, _ = read_drains(county)
+    step = Limits()["ground_step"]
+    ordered, _ = explode(drains.geometry)
+    mixed, _ = explode(drains.geometry[np.random.default_rng(0).permutation(len(drains))])
+    clock.loaded()
+    for stage, lines in (("as they lie", ordered), ("shuffled", mixed)):
+        with clock(stage):
+            sample_lines(lines, sampler(county), step, np.ones(len(lines), dtype=bool))
