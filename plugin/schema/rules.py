@@ -55,7 +55,7 @@ def _key_rules(layer: Layer, field: Field) -> Iterator[Rule]:
         blank_sql, filled = f"trim(coalesce(NEW.{name}, '')) = ''", f"trim(coalesce({name}, '')) <> ''"
     yield Rule(field.name, sentence, blank_sql, filled)
     # names come from the schema, never from a user
-    taken = f"EXISTS (SELECT 1 FROM {table} WHERE {name} = NEW.{name}{{other_row}})"  # noqa: S608 # nosec B608
+    taken = f"EXISTS (SELECT 1 FROM {table} WHERE {name} = NEW.{name}{{other_row}})"  # noqa: S608
     sentence = f"{field.alias} has the key of another {layer.one}: keys must differ."
     yield Rule(field.name, sentence, taken, "")  # a form takes this rule from the file's UNIQUE
 
