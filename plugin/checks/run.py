@@ -191,7 +191,8 @@ def _stretches(one: Check, said: Stretches, touch_m: float) -> dict[str, np.ndar
     out["x_m"] = out["y_m"] = np.full(len(rows), np.nan)
     out["place"] = np.zeros(len(rows), dtype=bool)
     out["drain"] = np.full(len(rows), -1, dtype=np.int64)
-    return out
+    along = np.lexsort((out["from_m"], out["line"]))
+    return {c: column[along] for c, column in out.items()}
 
 
 def _worst(one: Check, value: np.ndarray, group: np.ndarray, first: np.ndarray) -> np.ndarray:
