@@ -41,7 +41,7 @@ def test_the_dialog_offers_the_catalogue():
 
 
 def test_every_file_that_declares_a_check_is_in_the_catalogue():
-    declared = {path.stem for path in FOLDER.glob("*.py") if re.search(r"^@check\($", path.read_text("utf-8"), re.M)}
+    declared = {path.stem for path in FOLDER.glob("*.py") if re.search(r"^@check\($", path.read_text(encoding="utf-8"), re.M)}
     assert declared == {check.id.replace("-", "_") for check in CHECKS}
     assert set(NETWORK_CHECKS) < set(CHECKS)
 
@@ -49,7 +49,7 @@ def test_every_file_that_declares_a_check_is_in_the_catalogue():
 @each
 def test_id_is_in_kebab_case_and_names_the_file(check):
     assert re.fullmatch(r"[a-z]+(-[a-z]+)*", check.id)
-    first_line = (FOLDER / f"{check.id.replace('-', '_')}.py").read_text("utf-8").splitlines()[0]
+    first_line = (FOLDER / f"{check.id.replace('-', '_')}.py").read_text(encoding="utf-8").splitlines()[0]
     assert first_line.startswith(f'"""{check.id}: ')
 
 
@@ -73,13 +73,13 @@ def test_limits_and_units_are_known(check):
 
 @each
 def test_it_has_a_test_of_its_own(check):
-    text = (HERE / f"test_{check.id.replace('-', '_')}.py").read_text("utf-8")
+    text = (HERE / f"test_{check.id.replace('-', '_')}.py").read_text(encoding="utf-8")
     assert len(re.findall(r"^def test_", text, re.M)) >= 3 and f'"{check.id}"' in text
 
 
 @each
 def test_a_limit_is_named_where_the_code_asks_for_it(check):
-    text = (FOLDER / f"{check.id.replace('-', '_')}.py").read_text("utf-8")
+    text = (FOLDER / f"{check.id.replace('-', '_')}.py").read_text(encoding="utf-8")
     asked = set(re.findall(r'limits\["(\w+)"\]', text))
     assert asked <= set(check.limits)
 
