@@ -136,7 +136,7 @@ class Demo:
         route.dataProvider().addFeatures([feature])
         key = name.split()[0].lower()
         judged = self.run("checkreroute", {
-            **self.network(), **self.surroundings(), "ROUTE": route, "INVERT_ERROR": 0.03,
+            **self.network(), **self.surroundings(), "ROUTE": route, "INVERT_ERROR": 0.03, "DIAMETER": 15,
             "STATIONS": self.sink(f"reroute_{key}_stations"), "LINE_FINDINGS": self.sink(f"reroute_{key}_findings"),
             "REPORT": str(self.folder / f"reroute_{key}.html"),
         })

@@ -66,7 +66,7 @@ def _work(folder: Path) -> int:
 class Progress:
     """One line on the screen that says which step runs and how far it is."""
 
-    STEPS = 9
+    STEPS = 8
 
     def __init__(self) -> None:
         self.step = 0
