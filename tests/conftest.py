@@ -1,6 +1,6 @@
 """Makes the checkout importable as the package `fallkeeper`, whatever its folder is called.
 
-Test helpers beside this file are importable by their own names (`import builders`). Without QGIS the
+Test helpers beside this file and in in_qgis/ are importable by their own names (`import builders`). Without QGIS the
 tests in in_qgis/ are not collected.
 """
 
@@ -29,7 +29,6 @@ def import_checkout_as_fallkeeper():
 
 if "fallkeeper" not in sys.modules:
     import_checkout_as_fallkeeper()
-if str(TESTS) not in sys.path:
-    sys.path.insert(0, str(TESTS))
+sys.path[:0] = [str(folder) for folder in (TESTS, TESTS / "in_qgis") if str(folder) not in sys.path]
 
 collect_ignore = [] if importlib.util.find_spec("qgis") else ["in_qgis"]

@@ -141,7 +141,7 @@ def test_ground_alone_mostly_cannot_tell():
 
 @pytest.mark.parametrize("length", [20.0, 100.0, 1000.0])
 def test_errors_of_one_survey_go_together(length):
-    """Ground 0.10 m, stated depth 0.10 m, correlation over 30 m: variance of the fall 2·0.01·(1 - e^(-d/l)) + 2·0.01."""
+    """Ground and stated depth 0.10 m each, l = 30 m: variance of the fall 2·0.01·(1 - e^(-d/l)) + 2·0.01."""
     apart_m = length * b.FT
     expected = np.sqrt(2 * 0.01 * (1 - np.exp(-apart_m / 30.0)) + 2 * 0.01)
     assert by_ground(length).reroute.verdict.sigma_m == pytest.approx(expected)

@@ -156,8 +156,10 @@ def test_without_trees_or_land_it_says_so():
 
 
 def test_lots_and_roads_on_the_way():
-    lots = [b.box("A", 90, 300, 110, 350, name="Yard", use="lot"), b.box("B", 90, 400, 110, 420, name="Road", use="road"),
-            b.box("C", 0, 0, 200, 1000, name="Field", use="field")]
+    lots = [
+        b.box("A", 90, 300, 110, 350, name="Yard", use="lot"), b.box("B", 90, 400, 110, 420, name="Road", use="road"),
+        b.box("C", 0, 0, 200, 1000, name="Field", use="field"),
+    ]
     found = {row["detail"]: row["value"] for row in of(around(land=lots), "under-lot")}
     assert found == {"under Yard": pytest.approx(50), "under Road": pytest.approx(20)}
 
