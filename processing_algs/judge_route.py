@@ -11,7 +11,6 @@ from ..plugin import result_tables as tables
 from ..plugin.checks.declare import Severity
 from ..plugin.checks.run import CanceledError, Results, run_checks
 from ..plugin.elevation.ground import SamplingCanceledError
-from ..plugin.network.summary import say_first
 from ..plugin.qgis_layer.raster import RasterError
 from ..plugin.report.page import render_reroute
 from ..plugin.report.verdict import reroute_verdict
@@ -60,8 +59,6 @@ def say(reroute: Reroute, results: Results, feedback) -> None:
     serious = any(severity == Severity.SERIOUS for severity in results.findings.severity)
     for sentence in further_sentences(reroute, results.findings):
         (feedback.pushWarning if serious else feedback.pushInfo)(sentence)
-    for sentence in say_first(reroute.network):
-        feedback.pushWarning(sentence)
     for one in results.crashed:
         feedback.reportError(f"Check {one.check.id} broke off: {one.error}\n{one.trace}")
     for one in results.not_checked:

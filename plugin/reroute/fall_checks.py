@@ -178,7 +178,9 @@ def no_outlet(reroute: Reroute) -> Iterator[Stretches]:
     """Where the water goes on below the lower end."""
     end = reroute.lower.end
     if end.kind == PIPE and end.below.outlet < 0:
-        yield whole(reroute, detail=f"the water would go on in {place_name(reroute, reroute.lower)}")
+        waits = np.isin(reroute.network.lines.drain[end.line], reroute.network.drains_waiting)
+        more = "; it would reach one if the proposed joints were accepted (ACCEPT_PROPOSED)" if waits else ""
+        yield whole(reroute, detail=f"the water would go on in {place_name(reroute, reroute.lower)}{more}")
 
 
 @check(
