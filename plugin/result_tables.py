@@ -71,7 +71,7 @@ def pipes_table(
         "from_node": net.node_up[pieces],
         "to_node": net.node_down[pieces],
         "system": net.piece_system[pieces],
-        "against_drawing": net.direction[pieces] < 0,
+        "against_drawing": np.where(net.direction[pieces] == 0, None, net.direction[pieces] < 0),  # unknown stays so
         "area_above": county.area_above_m2[pieces] / units.area_m2,
         "length_above": county.length_above_m[pieces] / units.length_m,
         "grade_call": county.piece_grades.call[pieces],
