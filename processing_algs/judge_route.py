@@ -8,7 +8,6 @@ from pathlib import Path
 from qgis.core import QgsProcessingException
 
 from ..plugin import result_tables as tables
-from ..plugin.checks.declare import Severity
 from ..plugin.checks.run import CanceledError, Results, run_checks
 from ..plugin.elevation.ground import SamplingCanceledError
 from ..plugin.qgis_layer.raster import RasterError
@@ -19,7 +18,7 @@ from ..plugin.reroute.content import reroute_content
 from ..plugin.reroute.extend import sample_near
 from ..plugin.reroute.judge import Reroute, judge_reroute
 from ..plugin.reroute.stations import STATIONS, station_aliases, station_columns
-from ..plugin.reroute.words import further_sentences, sentences
+from ..plugin.reroute.words import fall_sentences, further_sentences, serious_sentences
 from .check_case import ground_fault
 from .reroute_inputs import given_limits, read_plan
 from .write_results import LINE, POINT, facts_of, write_sink
@@ -54,11 +53,12 @@ def say(reroute: Reroute, results: Results, feedback) -> None:
     verdict = reroute.verdict
     tell = feedback.pushInfo if verdict.call == "falls" else feedback.pushWarning
     tell(reroute_verdict(verdict.call, verdict.p_reverse))
-    for sentence in sentences(reroute):
+    for sentence in fall_sentences(reroute):
         feedback.pushInfo(sentence)
-    serious = any(severity == Severity.SERIOUS for severity in results.findings.severity)
+    for sentence in serious_sentences(results.findings):
+        feedback.pushWarning(sentence)
     for sentence in further_sentences(reroute, results.findings):
-        (feedback.pushWarning if serious else feedback.pushInfo)(sentence)
+        feedback.pushInfo(sentence)
     for one in results.crashed:
         feedback.reportError(f"Check {one.check.id} broke off: {one.error}\n{one.trace}")
     for one in results.not_checked:

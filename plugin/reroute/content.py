@@ -21,6 +21,7 @@ from .meetings import FOLLOWS
 from .stations import station_columns
 from .way_checks import cover_of
 from .words import (
+    fall_sentences,
     fall_words,
     further_sentences,
     grade_words,
@@ -29,7 +30,7 @@ from .words import (
     meeting_words,
     pipe_name,
     place_name,
-    sentences,
+    serious_sentences,
     size_words,
 )
 
@@ -47,7 +48,10 @@ def reroute_content(reroute: Reroute, results: Results, facts: Facts) -> Reroute
         facts=facts,
         call=verdict.call,
         p_reverse=verdict.p_reverse,
-        sentences=(*sentences(reroute), *further_sentences(reroute, results.findings)),
+        sentences=(
+            *fall_sentences(reroute), *serious_sentences(results.findings),
+            *further_sentences(reroute, results.findings),
+        ),
         numbers=tuple(_numbers(reroute)),
         profile=Figure(profile_svg(reroute_profile(reroute)), _PROFILE_WORDS, True),
         maps=(_map(reroute),),
@@ -108,6 +112,7 @@ def reroute_profile(reroute: Reroute) -> Profile:
         marks=tuple(_marks(reroute)),
         trees=_tree_stretches(reroute),
         station_words="Distance from the lower end",
+        flows_to_low_station=True if reroute.flow.sure else None,
     )
 
 

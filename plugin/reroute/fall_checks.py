@@ -128,7 +128,8 @@ def _missed(reroute: Reroute, held: np.ndarray, level_m: np.ndarray, sign: float
     begin_m = np.clip(at_m[rows], 0.0, max(reroute.verdict.length_m - END_SHOWN_M, 0.0))
     name = reroute.plan.fixed.name[held]
     detail = [
-        f"at {name[row]}: {show(abs(margin_m[row]), 3)} {word + ' invert' if margin_m[row] < 0 else 'inside the limit'}"
+        f"at {name[row]} it passes {show(abs(margin_m[row]), 3)} "
+        f"{word + ' invert' if margin_m[row] < 0 else 'inside the limit'}"
         for row in rows
     ]
     return Stretches(

@@ -123,28 +123,34 @@ def what_would_settle(reroute: Reroute) -> str:
             f"{units.show_length(needed_m, 3)} (standard error).")
 
 
-def sentences(reroute: Reroute) -> tuple[str, ...]:
-    """What follows the verdict, most important first."""
+def fall_sentences(reroute: Reroute) -> tuple[str, ...]:
+    """What follows the verdict: the fall and between what, and what would settle a doubt."""
     verdict, units = reroute.verdict, reroute.county.units
-    said = []
     if verdict.call == UNKNOWN:
-        said.append(why_unknown(reroute))
-    else:
-        over = f"over {units.show_length(verdict.length_m)}"
-        ways = f"on the way from {place_name(reroute, reroute.upper)} to {place_name(reroute, reroute.lower)}"
-        said.append(f"{fall_words('The new pipe', verdict.fall_m, verdict.length_m, units)} {over}, {ways}.")
-    said += [what_would_settle(reroute), _least_grade_words(reroute), _ground_words(reroute), reroute.flow.why]
-    return tuple(dict.fromkeys(sentence for sentence in said if sentence))
+        return (why_unknown(reroute),)
+    over = f"over {units.show_length(verdict.length_m)}"
+    ways = f"on the way from {place_name(reroute, reroute.upper)} to {place_name(reroute, reroute.lower)}"
+    who = "As far as is known the new pipe" if verdict.call == CANNOT_TELL else "The new pipe"
+    fall = f"{fall_words(who, verdict.fall_m, verdict.length_m, units)} {over}, {ways}."
+    return tuple(sentence for sentence in (fall, what_would_settle(reroute)) if sentence)
 
 
-def further_sentences(reroute: Reroute, findings: Findings) -> tuple[str, ...]:
-    """What else was found, besides the fall: serious findings in their own words, drains met, trees."""
+def serious_sentences(findings: Findings) -> tuple[str, ...]:
+    """What else is seriously wrong, in its own words."""
     said = []
     for row, severity in enumerate(findings.severity):
         check = findings.checks[findings.check[row]]
         if severity == Severity.SERIOUS and check.id not in ("reverse-grade", "crossing-not-joined"):
             said.append(f"{check.title}: {findings.detail[row]}.")
-    return (*said, *_met_sentence(reroute), *_tree_sentence(reroute, findings.of("near-trees")))
+    return tuple(said)
+
+
+def further_sentences(reroute: Reroute, findings: Findings) -> tuple[str, ...]:
+    """The rest: least grade, drains met, trees, the ground, and why which end is the upper one."""
+    said = [_least_grade_words(reroute), *_met_sentence(reroute), *_tree_sentence(reroute, findings.of("near-trees")),
+            _ground_words(reroute)]
+    why = reroute.flow.why
+    return tuple(sentence for sentence in (*said, "" if why in why_unknown(reroute) else why) if sentence)
 
 
 def _met_sentence(reroute: Reroute) -> tuple[str, ...]:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from fallkeeper.plugin.report.page import render_reroute
 from fallkeeper.plugin.reroute.content import reroute_content, reroute_profile
-from fallkeeper.plugin.reroute.words import further_sentences, sentences
+from fallkeeper.plugin.reroute.words import fall_sentences, further_sentences, serious_sentences
 from fallkeeper.plugin.units import Units
 from report_samples import facts
 from reroutes import R1, R2, county_of, judged, sample_county
@@ -31,20 +31,32 @@ def r2():
     return judged(sample_county(), R2, invert_error=0.03)
 
 
-def test_r2_says_first_that_it_runs_backwards_and_that_the_ground_decides_nothing(r2):
-    first, second, *rest = sentences(r2.reroute)
-    assert first == ("The new pipe rises 0.125 ft (0.0258 %) over 485.4 ft, on the way from Main A (A-1) at its 10+75 "
-                     "to F1-11 at its 7+71.2.")
-    assert second.startswith("The ground falls 0.375 ft (0.0773 %) between the same ends. That decides nothing")
-    assert rest == ["Main A is the upper end: along the pipes it lies 1,075.0 ft from its outlet, F1-11 700.0 ft."]
+def test_r2_says_first_that_it_runs_backwards(r2):
+    assert fall_sentences(r2.reroute) == (
+        "The new pipe rises 0.125 ft (0.0258 %) over 485.4 ft, on the way from Main A (A-1) at its 10+75 to F1-11 at "
+        "its 7+71.2.",)
 
 
-def test_r2_tells_what_else_is_wrong(r2):
-    smaller, met, trees = further_sentences(r2.reroute, r2.results.findings)
-    assert "4 in is smaller than the pipe it takes the water from, Main A (A-1) at its 10+75, 15 in" in smaller
-    assert met == "On its way it meets 9 drains: 8 may enter, 1 cannot tell."
-    assert trees == ("Within root distance of trees: 265.1 ft of the new pipe and 78.7 ft of old pipe that stays at "
-                     "its ends.")
+def test_r2_says_next_that_it_leads_a_main_into_a_lateral(r2):
+    assert serious_sentences(r2.results.findings) == (
+        "Smaller pipe below a larger one: 4 in is smaller than the pipe it takes the water from, Main A (A-1) at its "
+        "10+75, 15 in.",)
+
+
+def test_r2_tells_of_drains_trees_the_ground_and_which_end_is_up(r2):
+    assert further_sentences(r2.reroute, r2.results.findings) == (
+        "On its way it meets 9 drains: 8 may enter, 1 cannot tell.",
+        "Within root distance of trees: 265.1 ft of the new pipe and 78.7 ft of old pipe that stays at its ends.",
+        "The ground falls 0.375 ft (0.0773 %) between the same ends. That decides nothing: water runs in the pipe, not "
+        "on the ground.",
+        "Main A is the upper end: along the pipes it lies 1,075.0 ft from its outlet, F1-11 700.0 ft.",
+    )
+
+
+def test_a_doubtful_fall_is_not_told_as_a_fact():
+    first, second = fall_sentences(judged(sample_county(), R2, invert_error=0.33).reroute)
+    assert first.startswith("As far as is known the new pipe rises 0.125 ft")
+    assert second.startswith("Two level shots would decide it: the inverts of Main A (A-1) at its 10+75 and F1-11 at")
 
 
 def test_r2_on_its_page(r2):

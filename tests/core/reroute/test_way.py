@@ -107,9 +107,9 @@ def test_a_fixed_level_the_grade_keeps_and_one_it_misses():
     least, greatest = of(found, "fixed-invert")
     # station 200: 95.333 is 0.167 under 95.5; station 400: 95.467 is 0.167 over 95.3
     assert (least["value"], least["limit"]) == pytest.approx((95.3333, 95.5), abs=1e-3)
-    assert "P1: 0.167 ft below the least invert" in least["detail"]
+    assert "at P1 it passes 0.167 ft below the least invert" in least["detail"]
     assert (greatest["value"], greatest["limit"]) == pytest.approx((95.4667, 95.3), abs=1e-3)
-    assert "P2: 0.167 ft above the greatest invert" in greatest["detail"]
+    assert "at P2 it passes 0.167 ft above the greatest invert" in greatest["detail"]
     assert {row["severity"] for row in (least, greatest)} == {"serious"}
     assert "Fixed point P3 lies more than 9.8 ft from the route" in found.why["fixed-invert"][0]
     assert [row["note"] for row in found.stations if row["note"] and "P0" in row["note"]]
