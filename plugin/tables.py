@@ -7,7 +7,7 @@ unknown. Unknown is None for words and NaN for figures, never 0.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -192,6 +192,11 @@ class Trees:
         unnamed = np.equal(name, None)
         name[unnamed] = ids[unnamed]
         return cls(geometry=_geometry(frame), tree_id=ids, name=name, thirst=words(frame, "thirst"))
+
+    @classmethod
+    def together(cls, layers: list[Trees]) -> Trees:
+        """Several layers as one."""
+        return cls(*(np.concatenate([getattr(layer, column.name) for layer in layers]) for column in fields(cls)))
 
 
 @dataclass(frozen=True)

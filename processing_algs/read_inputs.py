@@ -18,13 +18,9 @@ def read_county(algorithm, parameters, context, feedback, ground=None) -> County
     """
     frame = frame_of(algorithm, context)
     limits = algorithm.limits = read_limits(algorithm, parameters, context)
-    try:
-        renamed = algorithm.renamed(parameters, context)
-        drains = read_layer(algorithm.source, "drains", frame, renamed, feedback.isCanceled)
-        structures = read_optional(algorithm, parameters, "STRUCTURES", "structures", frame, context, feedback)
-        shots = read_optional(algorithm, parameters, "SHOTS", "shots", frame, context, feedback)
-    except ReadCanceledError:
-        raise QgsProcessingException("Canceled.") from None
+    drains = read(algorithm.source, "drains", frame, feedback, algorithm.renamed(parameters, context))
+    structures = read_optional(algorithm, parameters, "STRUCTURES", "structures", frame, context, feedback)
+    shots = read_optional(algorithm, parameters, "SHOTS", "shots", frame, context, feedback)
     if not len(drains):
         raise QgsProcessingException(
             f"The layer '{algorithm.source.sourceName()}' holds no lines: choose a layer with drains, or clear the "
@@ -65,4 +61,12 @@ def read_optional(algorithm, parameters, key, layer_name, frame, context, feedba
     source = algorithm.parameterAsSource(parameters, key, context)
     if source is None:
         raise QgsProcessingException(algorithm.invalidSourceError(parameters, key))
-    return read_layer(source, layer_name, frame, is_canceled=feedback.isCanceled)
+    return read(source, layer_name, frame, feedback)
+
+
+def read(source, layer_name, frame, feedback, renamed=None):
+    """A layer as a GeoDataFrame under the archive's names, in SI."""
+    try:
+        return read_layer(source, layer_name, frame, renamed, feedback.isCanceled)
+    except ReadCanceledError:
+        raise QgsProcessingException("Canceled.") from None

@@ -53,17 +53,11 @@ class Surroundings:
         """All tree layers as one plugin.tables.Trees; None where none was chosen."""
         if not self.tree_layers:
             return None
-        import pandas
-
-        from ..plugin.qgis_layer.read import read_layer
         from ..plugin.tables import Trees
-        from .read_inputs import frame_of
+        from .read_inputs import frame_of, read
 
-        frames = [
-            read_layer(layer, "trees", frame_of(self, context), is_canceled=feedback.isCanceled)
-            for layer in self.tree_layers
-        ]
-        return Trees.from_frame(pandas.concat(frames))
+        frame = frame_of(self, context)
+        return Trees.together([Trees.from_frame(read(layer, "trees", frame, feedback)) for layer in self.tree_layers])
 
     def read_land(self, parameters, context, feedback):
         """The layer LAND as plugin.tables.Land; None where it was not given."""
