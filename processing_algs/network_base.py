@@ -87,6 +87,7 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
             raise QgsProcessingException(complaint)
         self.archive = ArchiveInfo.beside(layer)
         self.unseen = _unseen(layer, self.source)
+        self.plain_source = _plain_source(layer, self.source)
         self.units = units_for(self.parameterAsString(parameters, UNITS, context) or "auto", self.source.sourceCrs(),
                                self.archive.units)
         return True
@@ -120,3 +121,11 @@ def _unseen(layer, source) -> int:
         whole.setSubsetString("")
         hidden += max(whole.featureCount() - layer.featureCount(), 0)
     return hidden
+
+
+def _plain_source(layer, source) -> str:
+    """Source of a layer of which all features are wanted as they lie in its file, to be read in bulk; else nothing."""
+    from ..plugin.qgis_layer.arrow import is_plain
+
+    whole = layer is not None and layer.featureCount() == source.featureCount() and layer.crs() == source.sourceCrs()
+    return layer.source() if whole and is_plain(layer) else ""

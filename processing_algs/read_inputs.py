@@ -18,14 +18,14 @@ def read_county(algorithm, parameters, context, feedback, ground=None) -> County
     """
     frame = frame_of(algorithm, context)
     limits = algorithm.limits = read_limits(algorithm, parameters, context)
-    drains = read(algorithm.source, "drains", frame, feedback, algorithm.renamed(parameters, context))
+    renamed = algorithm.renamed(parameters, context)
+    drains = read(algorithm.source, "drains", frame, feedback, renamed, algorithm.plain_source)
     structures = read_optional(algorithm, parameters, "STRUCTURES", "structures", frame, context, feedback)
     shots = read_optional(algorithm, parameters, "SHOTS", "shots", frame, context, feedback)
     if not len(drains):
         raise QgsProcessingException(
             f"The layer '{algorithm.source.sourceName()}' holds no lines: choose a layer with drains, or clear the "
-            "selection "
-            "or filter."
+            "selection or filter."
         )
     network = build_network(
         Drains.from_frame(drains),
@@ -64,9 +64,9 @@ def read_optional(algorithm, parameters, key, layer_name, frame, context, feedba
     return read(source, layer_name, frame, feedback)
 
 
-def read(source, layer_name, frame, feedback, renamed=None):
+def read(source, layer_name, frame, feedback, renamed=None, plain_source=""):
     """A layer as a GeoDataFrame under the archive's names, in SI."""
     try:
-        return read_layer(source, layer_name, frame, renamed, feedback.isCanceled)
+        return read_layer(source, layer_name, frame, renamed, feedback.isCanceled, plain_source)
     except ReadCanceledError:
         raise QgsProcessingException("Canceled.") from None

@@ -5,7 +5,7 @@ Layers are read through QGIS, so edits that are not saved, filters and joins cou
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import geopandas
@@ -39,6 +39,9 @@ class Frame:
         return unit_m(self.crs)
 
 
+_KINDS = ("text", "real", "integer", "boolean")  # the engine asks for no dates
+
+
 class ReadCanceledError(Exception):
     """The user stopped the reading."""
 
@@ -49,28 +52,39 @@ def read_layer(
     frame: Frame,
     renamed: dict[str, str] | None = None,
     is_canceled: Callable[[], bool] = lambda: False,
+    plain_source: str = "",
 ) -> geopandas.GeoDataFrame:
     """A layer under the archive's field names, in metres and SI; the index is the feature's own number.
 
     `layer_name` is the archive's layer it stands for; fields it lacks are left out, so unknown. `renamed` gives,
-    for a field of the archive, the name it has in this source.
+    for a field of the archive, the name it has in this source. `plain_source`: the source of a layer whose file
+    says what QGIS shows (arrow.is_plain) in the CRS of `frame`, so that it may be read in bulk.
     """
-    declared = {field.name: field for field in schema_layer(layer_name).fields}
+    declared = {field.name: field for field in schema_layer(layer_name).fields if field.kind in _KINDS}
     wanted = {name: (renamed or {}).get(name) or name for name in declared}
     present = {name: source.fields().lookupField(own) for name, own in wanted.items()}
     present = {name: index for name, index in present.items() if index >= 0}
+    if plain_source:
+        from .arrow import read_columns
+
+        own = {name: source.fields().at(index).name() for name, index in present.items()}
+        read = read_columns(plain_source, list(own.values()))
+        if read is not None:
+            columns = {name: _column(read.values[own[name]], declared[name], frame.units) for name in present}
+            shapes = _to_metres(shapely.from_wkb(read.wkb), frame)
+            return geopandas.GeoDataFrame(columns, geometry=shapes, index=read.numbers)
     rows, numbers, geometry = _rows(source, list(present.values()), frame, is_canceled)
-    columns = {}
-    for position, name in enumerate(present):
-        values = [None if row[position] == NULL else row[position] for row in rows]
-        columns[name] = _column(values, declared[name], frame.units)
+    values = list(zip(*rows))
+    columns = {name: _column(values[index] if values else (), declared[name], frame.units)
+               for name, index in present.items()}
     shapes = _to_metres(shapely.from_wkb(geometry), frame)
     return geopandas.GeoDataFrame(columns, geometry=shapes, index=numbers)
 
 
 def _rows(
     source: QgsFeatureSource, attributes: list[int], frame: Frame, is_canceled: Callable[[], bool]
-) -> tuple[list[tuple], list[int], list[bytes | None]]:
+) -> tuple[list[list], list[int], list[bytes | None]]:
+    """Attributes of all features (those not wanted are not fetched), their numbers, and their shapes as WKB."""
     request = QgsFeatureRequest()
     request.setSubsetOfAttributes(attributes)
     request.setDestinationCrs(frame.crs, frame.transform_context)
@@ -82,14 +96,12 @@ def _rows(
     for feature in source.getFeatures(request):
         if not len(rows) % 1000 and is_canceled():
             raise ReadCanceledError
-        values = feature.attributes()
-        rows.append(tuple(values[index] for index in attributes))
+        rows.append(feature.attributes())
         numbers.append(feature.id())
         shape = feature.geometry()
-        if shape.isNull():
-            geometry.append(None)
-        else:
-            geometry.append((_straight(shape) if curved else shape).asWkb().data())
+        if curved and not shape.isNull():
+            shape = _straight(shape)
+        geometry.append(shape.asWkb().data() or None)  # no geometry gives no bytes
     return rows, numbers, geometry
 
 
@@ -98,26 +110,30 @@ def _straight(shape: QgsGeometry) -> QgsGeometry:
     return QgsGeometry(shape.constGet().segmentize()) if shape.constGet().hasCurvedSegments() else shape
 
 
-def _column(values: list, field: object, units: Units) -> np.ndarray:
+def _column(values: Sequence, field: object, units: Units) -> np.ndarray:
     """Figures in SI with NaN, words with None."""
     if field.kind not in ("real", "integer"):
-        return np.array([None if v is None else _word(v) for v in values], dtype=object)
+        return np.array([v if type(v) is str else _word(v) for v in values], dtype=object)
     size = {
         "length": units.length_m, "diameter": units.diameter_m, "area": units.area_m2, "flow": units.flow_m3_s,
         "coefficient": units.coefficient_m_s,
     }.get(field.unit, 1.0)
-    return np.array([np.nan if v is None else _number(v) for v in values], dtype=float) * size
+    if isinstance(values, np.ndarray) and values.dtype.kind == "f":
+        return values * size
+    return np.array([v if type(v) is float else _number(v) for v in values], dtype=float) * size
 
 
-def _word(value: object) -> str:
+def _word(value: object) -> str | None:
     """A key or word as brought; a whole number in a column of reals without its point."""
+    if value is None or value == NULL or (isinstance(value, float) and value != value):
+        return None
     return str(int(value)) if isinstance(value, float) and value.is_integer() else str(value)
 
 
 def _number(value: object) -> float:
-    """A figure, also from a text column somebody brought; text that is no figure is unknown."""
+    """A figure, also from a text column somebody brought; NULL and text that is no figure are unknown."""
     try:
-        return float(value)
+        return float("nan") if value == NULL else float(value)
     except (TypeError, ValueError):
         return float("nan")
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import repeat
 
 import numpy as np
 import shapely
 from qgis.core import QgsFeature, QgsFeatureSink, QgsFields, QgsGeometry
 
-_AT_ONCE = 5000
+_LOOKS_EVERY = 5000  # features between two looks at the cancel button
 
 
 def write_features(
@@ -21,23 +22,20 @@ def write_features(
 ) -> int:
     """Write rows of columns (in the order of `fields`) with shapes in metres; returns how many were written."""
     values = [_plain(columns[field.name()]) for field in fields]
-    count = len(values[0]) if values else 0
-    wkb = [None] * count if shapes is None else _wkb(shapes, unit_m)
-    for begin in range(0, count, _AT_ONCE):
-        if is_canceled():
-            return begin
-        batch = []
-        rows = zip(*(column[begin : begin + _AT_ONCE] for column in values))
-        for row, shape in zip(rows, wkb[begin : begin + _AT_ONCE]):
-            feature = QgsFeature()
-            feature.setAttributes(list(row))
-            if shape is not None:
-                geometry = QgsGeometry()
-                geometry.fromWkb(shape)
-                feature.setGeometry(geometry)
-            batch.append(feature)
-        sink.addFeatures(batch, QgsFeatureSink.Flag.FastInsert)
-    return count
+    rows = zip(*values)
+    wkb = repeat(None) if shapes is None else _wkb(shapes, unit_m)
+    feature, written = QgsFeature(), 0
+    for row, shape in zip(rows, wkb):
+        if not written % _LOOKS_EVERY and is_canceled():
+            break
+        feature.setAttributes(list(row))
+        geometry = QgsGeometry()
+        if shape is not None:
+            geometry.fromWkb(shape)
+        feature.setGeometry(geometry)
+        sink.addFeature(feature, QgsFeatureSink.Flag.FastInsert)  # the sink keeps a copy
+        written += 1
+    return written
 
 
 def _plain(column: np.ndarray) -> list:
