@@ -6,7 +6,7 @@ import math
 
 from qgis.core import QgsProcessingException
 
-from ..plugin.qgis_layer.crs import complaint_about
+from ..plugin.qgis_layer.crs import complaint_about, counts_in_degrees
 from ..plugin.qgis_layer.read import read_layer
 from ..plugin.reroute.plan import FixedPoints, Plan, RouteError, one_route
 from ..plugin.tables import Drains, Structures, figures
@@ -58,7 +58,8 @@ def read_plan(algorithm, parameters, context, feedback) -> Plan:
 def _drawn(algorithm, context, feedback) -> Drains:
     """The route's row: the selected line of several, else the first."""
     source = algorithm.route_source
-    complaint = "" if source.sourceCrs().isGeographic() else complaint_about(source.sourceCrs(), source.sourceName())
+    crs = source.sourceCrs()
+    complaint = "" if counts_in_degrees(crs) else complaint_about(crs, source.sourceName())
     if complaint:
         raise QgsProcessingException(complaint)
     frame = read_layer(source, "drains", frame_of(algorithm, context), is_canceled=feedback.isCanceled)

@@ -14,19 +14,29 @@ def complaint_about(crs: QgsCoordinateReferenceSystem, layer: str) -> str:
     """Why lengths cannot be measured in this CRS and what to do; empty where they can."""
     if not crs.isValid():
         return f"The layer '{layer}' has no coordinate reference system: set the one it was drawn in."
-    if crs.isGeographic():
+    if counts_in_degrees(crs):
+        name = crs.authid() or crs.description()
         return (
-            f"The layer '{layer}' is in degrees ({crs.authid()}), in which no length or fall can be measured: save it "
+            f"The layer '{layer}' is in degrees ({name}), in which no length or fall can be measured: save it "
             "in a projected CRS of the county, in feet or metres, and run again."
         )
     return ""
 
 
+def counts_in_degrees(crs: QgsCoordinateReferenceSystem) -> bool:
+    """Whether coordinates are longitudes and latitudes. QGIS may not know it of a CRS that is not in its database."""
+    return crs.isGeographic() or bool(_definition(crs).IsGeographic())
+
+
 def unit_m(crs: QgsCoordinateReferenceSystem) -> float:
     """Metres a unit of the CRS. QGIS 3.22 calls both feet the same, so the definition itself is asked."""
+    return _definition(crs).GetLinearUnits()
+
+
+def _definition(crs: QgsCoordinateReferenceSystem) -> osr.SpatialReference:
     reference = osr.SpatialReference()
     reference.ImportFromWkt(crs.toWkt())
-    return reference.GetLinearUnits()
+    return reference
 
 
 def units_for(choice: str, crs: QgsCoordinateReferenceSystem, archive_units: str | None = None) -> Units:
