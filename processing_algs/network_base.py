@@ -5,6 +5,7 @@ from __future__ import annotations
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
+    QgsProcessingFeatureSourceDefinition,
     QgsProcessingParameterBoolean,
     QgsProcessingParameterFeatureSource,
     QgsProcessingParameterField,
@@ -78,7 +79,7 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
         """Look at layers where that is allowed: on the main thread."""
         if not super().prepareAlgorithm(parameters, context, feedback):
             return False
-        layer = self.parameterAsVectorLayer(parameters, DRAINS, context)
+        layer = self._layer(parameters, context)
         self.source = self.parameterAsSource(parameters, DRAINS, context)
         if self.source is None:
             raise QgsProcessingException(self.invalidSourceError(parameters, DRAINS))
@@ -91,6 +92,14 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
         self.units = units_for(self.parameterAsString(parameters, UNITS, context) or "auto", self.source.sourceCrs(),
                                self.archive.units)
         return True
+
+    def _layer(self, parameters, context):
+        """The layer of drains itself, also where only its selected features were asked for; None for other sources."""
+        value = parameters.get(DRAINS)
+        if isinstance(value, QgsProcessingFeatureSourceDefinition):
+            name, _ = value.source.valueAsString(context.expressionContext())
+            return QgsProcessingUtils.mapLayerFromString(name, context)
+        return self.parameterAsVectorLayer(parameters, DRAINS, context)
 
     def read_county(self, parameters, context, feedback, ground=None):
         """The network as plugin.county.County; says on the way what it saw and what it could not use."""
