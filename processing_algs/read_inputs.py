@@ -61,12 +61,19 @@ def read_optional(algorithm, parameters, key, layer_name, frame, context, feedba
     source = algorithm.parameterAsSource(parameters, key, context)
     if source is None:
         raise QgsProcessingException(algorithm.invalidSourceError(parameters, key))
+    if not source.sourceCrs().isValid():
+        feedback.pushWarning(
+            f"The layer '{source.sourceName()}' has no coordinate reference system and is taken to be in that of the "
+            "drains: set its own if it is another."
+        )
     return read(source, layer_name, frame, feedback)
 
 
 def read(source, layer_name, frame, feedback, renamed=None, plain_source=""):
     """A layer as a GeoDataFrame under the archive's names, in SI."""
     try:
-        return read_layer(source, layer_name, frame, renamed, feedback.isCanceled, plain_source)
+        return read_layer(
+            source, layer_name, frame, renamed, feedback.isCanceled, plain_source, feedback.pushWarning
+        )
     except ReadCanceledError:
         raise QgsProcessingException("Canceled.") from None

@@ -40,8 +40,8 @@ class TraceAlgorithm(NetworkAlgorithm):
             if error.distance_m == float("inf"):
                 raise QgsProcessingException("There is no pipe in the ground in this layer.") from None
             raise QgsProcessingException(
-                f"No pipe lies within {show(reach_m)} of the point, the nearest is {show(error.distance_m)} away: choose "
-                "a place on a pipe, and mind the CRS of the point."
+                f"No pipe lies within {show(reach_m)} of the point, the nearest is {show(error.distance_m)} away: "
+                "choose a place on a pipe, and mind the CRS of the point."
             ) from None
         name = county.network.drains.name[county.network.piece_drain[place.piece]]
         feedback.pushInfo(f"Pipe '{name}', {county.units.show_length(place.distance_m)} from the point.")

@@ -53,12 +53,14 @@ def read_layer(
     renamed: dict[str, str] | None = None,
     is_canceled: Callable[[], bool] = lambda: False,
     plain_source: str = "",
+    say: Callable[[str], None] = lambda sentence: None,
 ) -> geopandas.GeoDataFrame:
     """A layer under the archive's field names, in metres and SI; the index is the feature's own number.
 
     `layer_name` is the archive's layer it stands for; fields it lacks are left out, so unknown. `renamed` gives,
     for a field of the archive, the name it has in this source. `plain_source`: the source of a layer whose file
-    says what QGIS shows (arrow.is_plain) in the CRS of `frame`, so that it may be read in bulk.
+    says what QGIS shows (arrow.is_plain) in the CRS of `frame`, so that it may be read in bulk. `say` is told of text
+    where figures should be; it counts as unknown.
     """
     declared = {field.name: field for field in schema_layer(layer_name).fields if field.kind in _KINDS}
     wanted = {name: (renamed or {}).get(name) or name for name in declared}
@@ -70,15 +72,36 @@ def read_layer(
         own = {name: source.fields().at(index).name() for name, index in present.items()}
         read = read_columns(plain_source, list(own.values()))
         if read is not None:
-            columns = {name: _column(read.values[own[name]], declared[name], frame.units) for name in present}
-            shapes = _to_metres(shapely.from_wkb(read.wkb), frame)
-            return geopandas.GeoDataFrame(columns, geometry=shapes, index=read.numbers)
+            values = {name: read.values[own[name]] for name in present}
+            return _frame(values, declared, read.numbers, read.wkb, source.sourceName(), frame, say)
     rows, numbers, geometry = _rows(source, list(present.values()), frame, is_canceled)
-    values = list(zip(*rows))
-    columns = {name: _column(values[index] if values else (), declared[name], frame.units)
-               for name, index in present.items()}
-    shapes = _to_metres(shapely.from_wkb(geometry), frame)
-    return geopandas.GeoDataFrame(columns, geometry=shapes, index=numbers)
+    by_index = list(zip(*rows))
+    values = {name: by_index[index] if by_index else () for name, index in present.items()}
+    return _frame(values, declared, numbers, geometry, source.sourceName(), frame, say)
+
+
+def _frame(
+    values: dict[str, Sequence], declared: dict[str, object], numbers: Sequence, wkb: Sequence, layer: str,
+    frame: Frame, say: Callable[[str], None],
+) -> geopandas.GeoDataFrame:
+    columns = {name: _column(column, declared[name], frame.units) for name, column in values.items()}
+    for name, column in values.items():
+        if declared[name].kind in ("real", "integer"):
+            _tell_of_text(column, columns[name], name, numbers, layer, say)
+    return geopandas.GeoDataFrame(columns, geometry=_to_metres(shapely.from_wkb(wkb), frame), index=numbers)
+
+
+def _tell_of_text(
+    values: Sequence, figures: np.ndarray, name: str, numbers: Sequence, layer: str, say: Callable[[str], None]
+) -> None:
+    """One sentence a column with text that is no figure."""
+    unread = [k for k, value in enumerate(values) if type(value) is str and value.strip() and np.isnan(figures[k])]
+    if unread:
+        first, more = unread[0], f" and {len(unread) - 1:,} more" if len(unread) > 1 else ""
+        say(
+            f"The layer '{layer}' has '{values[first]}' for {name} in feature {numbers[first]}{more}: that is no figure "
+            "and counts as unknown; write a number or leave it empty."
+        )
 
 
 def _rows(
