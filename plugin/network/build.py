@@ -6,6 +6,8 @@ from dataclasses import dataclass
 
 import numpy as np
 import shapely
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import connected_components
 
 from ..elevation.points import collect_points
 from ..limits import Limits
@@ -132,16 +134,35 @@ def _together(first: Joints, second: Joints) -> Joints:
 
 def _drop_needless(plan: _Plan, met: Met) -> Met:
     """Two ends that both reach an outlet already need no joint between them."""
-    solved = plan.solve(met)
-    reaches = np.zeros(len(plan.lines), dtype=bool)
-    served = np.unique(solved.component[solved.outlets.node])
-    reaches[solved.pieces.line[np.isin(solved.component[solved.pieces.node_from], served)]] = True
     proposed = met.proposed
-    both = reaches[proposed.line] & reaches[proposed.other]
     length = plan.lines.length_m[proposed.other]
     at_end = np.minimum(proposed.at_m, length - proposed.at_m) <= plan.tolerance_m
-    keep = ~(both & at_end) | met.applied
+    if not at_end.any():
+        return met
+    reaches = _lines_with_outlet(plan, met)
+    keep = ~(reaches[proposed.line] & reaches[proposed.other] & at_end) | met.applied
     return Met(met.made, proposed.where(keep), met.applied[keep], met.crossings, met.settled)
+
+
+def _lines_with_outlet(plan: _Plan, met: Met) -> np.ndarray:
+    """Lines that reach an outlet by the joints in force.
+
+    Where all outlets are marked it is enough to know which lines hang together.
+    """
+    reaches = np.zeros(len(plan.lines), dtype=bool)
+    if len(plan.placed.line) and not (plan.drains.role == "outlet_pipe").any():
+        joints, places = met.joining, met.settled.places
+        order = np.argsort(places.group, kind="stable")
+        same = np.diff(places.group[order]) == 0
+        a = np.concatenate([joints.line, places.line[order][:-1][same]])
+        b = np.concatenate([joints.other, places.line[order][1:][same]])
+        graph = csr_matrix((np.ones(len(a), dtype=np.int8), (a, b)), shape=(len(reaches), len(reaches)))
+        system = connected_components(graph, directed=False)[1]
+        return np.isin(system, system[plan.placed.line])
+    solved = plan.solve(met)
+    served = np.unique(solved.component[solved.outlets.node])
+    reaches[solved.pieces.line[np.isin(solved.component[solved.pieces.node_from], served)]] = True
+    return reaches
 
 
 @dataclass(frozen=True)

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 
 from .lines import Lines
+from .parallel import query
 
 _QUARTERS = np.array([0.25, 0.5, 0.75])  # a line with more than half its length covered has one of these covered
 _SAMPLES = 41
@@ -50,8 +51,8 @@ def _candidates(lines: Lines, active: np.ndarray, tolerance_m: float) -> tuple[n
     owner = np.repeat(index, len(_QUARTERS))
     points = shapely.points(lines.points_at(owner, at))
     tree = shapely.STRtree(lines.geometry[index])
-    query, hit = tree.query(points, predicate="dwithin", distance=max(tolerance_m, 1e-6))
-    pairs = np.column_stack([owner[query], index[hit]])
+    row, hit = query(tree, points, "dwithin", max(tolerance_m, 1e-6))
+    pairs = np.column_stack([owner[row], index[hit]])
     pairs = np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0)
     return pairs[:, 0], pairs[:, 1]
 

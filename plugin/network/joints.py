@@ -12,6 +12,7 @@ import numpy as np
 import shapely
 
 from .lines import Lines
+from .parallel import by_pairs, query
 
 _TIE_M = 0.001  # distances closer than this count as equal: then an end goes before a place inside a line
 _STUB_REACH = 5.0  # an overshoot may be this many tolerances long where a line meets another at a flat angle
@@ -81,14 +82,14 @@ def meeting_ends(lines: Lines, active: np.ndarray, tree: shapely.STRtree, index:
     """
     xy = end_xy(lines)
     ends = np.flatnonzero(np.repeat(active, 2))
-    query, hit = tree.query(shapely.points(xy[ends]), predicate="dwithin", distance=reach_m)
-    end, other = ends[query], index[hit]
+    row, hit = query(tree, shapely.points(xy[ends]), "dwithin", reach_m)
+    end, other = ends[row], index[hit]
     keep = end // 2 != other
     end, other = end[keep], other[keep]
     points = shapely.points(xy[end])
     geometry = lines.geometry[other]
-    at = np.clip(shapely.line_locate_point(geometry, points), 0.0, lines.length_m[other])
-    gap = shapely.distance(geometry, points)
+    at = np.clip(by_pairs(shapely.line_locate_point, geometry, points), 0.0, lines.length_m[other])
+    gap = by_pairs(shapely.distance, geometry, points)
     at_end = (at <= 0.0) | (at >= lines.length_m[other])
     return Joints(end, other, at, at_end, gap, end_at_m(lines)[end])
 
@@ -129,7 +130,9 @@ def trim_overshoots(proposals: Joints, lines: Lines, tolerance_m: float) -> Join
     """Where a line runs on over the line it meets, count it as joined where the two cross."""
     inside = np.flatnonzero(~proposals.at_end)
     own, other = proposals.line[inside], proposals.other[inside]
-    crossing = shapely.intersection(lines.geometry[own], lines.geometry[other])
+    runs_on = by_pairs(shapely.intersects, lines.geometry[own], lines.geometry[other])
+    inside, own, other = inside[runs_on], own[runs_on], other[runs_on]
+    crossing = by_pairs(shapely.intersection, lines.geometry[own], lines.geometry[other])
     xy, pair = shapely.get_coordinates(crossing, return_index=True)
     if not len(xy):
         return proposals
@@ -151,9 +154,11 @@ def find_crossings(
     lines: Lines, tree: shapely.STRtree, index: np.ndarray, joints: Joints, tolerance_m: float
 ) -> Crossings:
     """Places where two lines cross or touch and no end with a joint between the two lies near."""
-    query, hit = tree.query(lines.geometry[index], predicate="intersects")
-    keep = query < hit
-    line, other = index[query[keep]], index[hit[keep]]
+    row, hit = query(tree, lines.geometry[index], "intersects")
+    keep = row < hit
+    line, other = index[row[keep]], index[hit[keep]]
+    open_ = ~_meet_at_joint_only(lines, line, other, joints, tolerance_m)  # most meet at a joint and nowhere else
+    line, other = line[open_], other[open_]
     meeting = shapely.intersection(lines.geometry[line], lines.geometry[other])
     xy, pair = shapely.get_coordinates(meeting, return_index=True)
     line, other = line[pair], other[pair]
@@ -169,6 +174,34 @@ def find_crossings(
     )
 
 
+def _meet_at_joint_only(
+    lines: Lines, line: np.ndarray, other: np.ndarray, joints: Joints, tolerance_m: float
+) -> np.ndarray:
+    """Whether two lines with a joint between them meet nowhere but near it."""
+    count = len(lines)
+    key = np.minimum(joints.line, joints.other) * count + np.maximum(joints.line, joints.other)
+    key, first = np.unique(key, return_index=True)
+    wanted = np.minimum(line, other) * count + np.maximum(line, other)
+    found = np.minimum(np.searchsorted(key, wanted), max(len(key) - 1, 0))
+    joined = np.flatnonzero(key[found] == wanted) if len(key) else found[:0]
+    row = first[found[joined]]
+    own, stub = joints.line[row], _stub_m(lines, joints)[row] + tolerance_m
+    at_last = joints.end[row] % 2 == 1
+    from_m = np.where(at_last, 0.0, stub)
+    to_m = lines.length_m[own] - np.where(at_last, stub, 0.0)
+    only = np.zeros(len(line), dtype=bool)
+    only[joined] = True
+    rest = np.flatnonzero(to_m > from_m)
+    beyond = lines.cut(own[rest], from_m[rest], to_m[rest])
+    only[joined[rest]] = ~by_pairs(shapely.intersects, beyond, lines.geometry[joints.other[row[rest]]])
+    return only
+
+
+def _stub_m(lines: Lines, joints: Joints) -> np.ndarray:
+    """Length of line beyond each joint, where the line overshoots."""
+    return np.abs(end_at_m(lines)[joints.end] - joints.own_at_m)
+
+
 def _near_joint(
     lines: Lines, line: np.ndarray, other: np.ndarray, xy: np.ndarray, joints: Joints, tolerance_m: float
 ) -> np.ndarray:
@@ -177,7 +210,7 @@ def _near_joint(
     order = np.argsort(pairs, kind="stable")
     pairs = pairs[order]
     # a flat overshoot leaves a stub longer than the tolerance: its length is the reach of that joint
-    stub = np.abs(end_at_m(lines)[joints.end] - joints.own_at_m)[order] + tolerance_m
+    stub = _stub_m(lines, joints)[order] + tolerance_m
     corners = end_xy(lines)
     near = np.zeros(len(line), dtype=bool)
     for own, against in ((line, other), (other, line)):

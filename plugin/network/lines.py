@@ -101,7 +101,8 @@ def explode(geometry: np.ndarray) -> tuple[Lines, list[Unusable]]:
         for row in np.flatnonzero(linear & (shapely.get_num_geometries(geometry) > 1))
     ]
     usable = np.flatnonzero(linear & ~missing)
-    parts, of = shapely.get_parts(geometry[usable], return_index=True)
+    single = (kind[usable] == shapely.GeometryType.LINESTRING).all()
+    parts, of = (geometry[usable], slice(None)) if single else shapely.get_parts(geometry[usable], return_index=True)
     drain = usable[of]
     xyz, part = shapely.get_coordinates(parts, include_z=True, return_index=True)
     bad_part = np.zeros(len(parts), dtype=bool)
@@ -116,7 +117,8 @@ def explode(geometry: np.ndarray) -> tuple[Lines, list[Unusable]]:
     faults += _faults_of_parts("a coordinate is no number", drain[bad_part], with_rest)
     faults += _faults_of_parts("it has no length", drain[~good & ~bad_part], with_rest)
     keep = good[part]
-    return _flat_lines(xyz[keep], counts[good], drain[good], rows), faults
+    as_drawn = good & (counts == shapely.get_num_coordinates(parts)) & ~shapely.has_z(parts)
+    return _flat_lines(xyz[keep], counts[good], drain[good], parts[good], as_drawn[good]), faults
 
 
 def _faults_of_parts(why: str, drain: np.ndarray, with_rest: np.ndarray) -> list[Unusable]:
@@ -127,7 +129,10 @@ def _faults_of_parts(why: str, drain: np.ndarray, with_rest: np.ndarray) -> list
     ]
 
 
-def _flat_lines(xyz: np.ndarray, counts: np.ndarray, drain: np.ndarray, rows: int) -> Lines:
+def _flat_lines(
+    xyz: np.ndarray, counts: np.ndarray, drain: np.ndarray, parts: np.ndarray, as_drawn: np.ndarray
+) -> Lines:
+    """`as_drawn`: whether the part can be taken as it is; the others are drawn anew from their vertices."""
     first = np.concatenate([[0], np.cumsum(counts)]).astype(np.int64)
     step = np.zeros(len(xyz))
     if len(xyz):
@@ -141,10 +146,10 @@ def _flat_lines(xyz: np.ndarray, counts: np.ndarray, drain: np.ndarray, rows: in
     first_part[1:] = drain[1:] != drain[:-1]
     base = np.maximum.accumulate(np.where(first_part, np.arange(len(drain)), 0)) if len(drain) else drain
     station0 = before - before[base] if len(drain) else before
-    geometry = (
-        shapely.linestrings(xyz[:, :2], indices=np.repeat(np.arange(len(counts)), counts))
-        if len(counts)
-        else np.empty(0, dtype=object)
-    )
+    geometry = np.array(parts, dtype=object)
+    anew = np.flatnonzero(~as_drawn)
+    vertex = np.repeat(~as_drawn, counts)
+    if len(anew):
+        geometry[anew] = shapely.linestrings(xyz[vertex, :2], indices=np.repeat(np.arange(len(anew)), counts[anew]))
     z = np.where(xyz[:, 2] == 0.0, np.nan, xyz[:, 2]) if len(xyz) else np.zeros(0)
     return Lines(geometry, drain.astype(np.int64), station0, length, xyz[:, :2].copy(), z, first, along)
