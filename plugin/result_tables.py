@@ -104,7 +104,6 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
     """Columns of findings; value and limit in the unit of the check's kind."""
     net, units = county.network, county.units
     on_drain, on_line = findings.drain >= 0, findings.line >= 0
-    drain, line = np.where(on_drain, findings.drain, 0), np.where(on_line, findings.line, 0)
 
     def by_check(value) -> np.ndarray:
         values = np.array([value(c) for c in findings.checks] or [None], dtype=object)
@@ -113,12 +112,14 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
     size = by_check(lambda c: units.size_si(c.kind) if c.kind else 1.0).astype(float)
 
     def station(at_m: np.ndarray) -> np.ndarray:
-        if not len(net.lines):
-            return np.full(len(findings), np.nan)
-        return np.where(on_line, net.lines.station_m(line, at_m), np.nan) / units.length_m
+        values = np.full(len(findings), np.nan)
+        values[on_line] = net.lines.station_m(findings.line[on_line], at_m[on_line]) / units.length_m
+        return values
 
     def of_drain(column: np.ndarray) -> np.ndarray:
-        return np.where(on_drain, column[drain], None)
+        values = np.full(len(findings), None, dtype=object)
+        values[on_drain] = column[findings.drain[on_drain]]
+        return values
 
     columns = {
         "check": by_check(lambda c: c.id),

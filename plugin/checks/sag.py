@@ -35,7 +35,7 @@ def sag(case: Case) -> Iterator[Stretches | NotChecked]:
     found = pools(net.lines, net.levels.points, flowing, direction[known])
     level = [f"water stands to {z / case.units.length_m:,.2f} {case.units.length_name}" for z in found.level_m]
     detail = np.array(level, dtype=object)
-    yield standing_water(case, found.line, found.from_m, found.to_m, found.depth_m, found.sigma_m, detail)
+    yield from standing_water(case, found.line, found.from_m, found.to_m, found.depth_m, found.sigma_m, detail)
     yield unmeasured(case)
     yield no_direction(case)
     yield contradicted(net.lines.drain[case.contradicted_lines])

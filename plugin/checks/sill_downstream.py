@@ -32,7 +32,7 @@ def sill_downstream(case: Case) -> Iterator[Stretches | NotChecked]:
     own = ~np.isin(found.component, doubted)
     names = case.name_of_line(found.sill_line)
     detail = np.array([f"held back by {name}" for name in names], dtype=object)
-    yield standing_water(
+    yield from standing_water(
         case, found.line[own], found.from_m[own], found.to_m[own], found.depth_m[own], found.sigma_m[own], detail[own]
     )
     yield unmeasured(case)

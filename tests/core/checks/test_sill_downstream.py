@@ -9,9 +9,8 @@ MAIN = b.main("M", (0, 0), (0, 400), diameter=8, invert_start=95.0, invert_end=9
 
 
 def lateral(foot, y=200, **fields):
-    return b.lateral(
-        "L", (300, y), (0, y), diameter=4, invert_start=foot + 0.6, invert_end=foot, invert_error=0.01, **fields
-    )
+    known = {"diameter": 4, "invert_start": foot + 0.6, "invert_end": foot, "invert_error": 0.01, **fields}
+    return b.lateral("L", (300, y), (0, y), **known)
 
 
 def test_a_lateral_above_its_main_is_clean():
@@ -52,3 +51,8 @@ def test_without_inverts_below_nothing_is_held_back_and_the_main_is_not_checked(
     case = case_of(b.main("M", (0, 0), (0, 400)), lateral(95.0), outlets=OUTLET)
     assert found(case, "sill-downstream") == []
     assert of_drains(case, "sill-downstream", "Fewer than two inverts") == {"M"}
+
+
+def test_with_the_lower_invert_only_it_is_a_place():
+    (held,) = found(case_of(MAIN, lateral(94.625, invert_start=None), outlets=OUTLET), "sill-downstream")
+    assert held.place and held.at == (300, 300) and held.value == pytest.approx(0.575, abs=1e-3)
