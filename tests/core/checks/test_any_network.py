@@ -34,8 +34,8 @@ outlet = st.builds(
     place, level, level, maybe("true", "false"),
 )
 shot = st.builds(
-    lambda xy, z, of, key: b.shot("S", *xy, z, of=of, drain_id=key), place, level, maybe("invert", "pipe_top", "ground"),
-    maybe("A", "Z"),
+    lambda xy, z, of, key: b.shot("S", *xy, z, of=of, drain_id=key),
+    place, level, maybe("invert", "pipe_top", "ground"), maybe("A", "Z"),
 )
 tree = st.builds(lambda xy, thirst: b.tree("T", xy, thirst=thirst), place, maybe("high", "ordinary"))
 
