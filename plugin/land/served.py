@@ -5,6 +5,7 @@ point where another serving pipe whose own strip lies there too is nearer. Where
 shared out, so that closer laterals add no land; a lone lateral serves length x spacing. Pipes that
 only meet end to end, or on either side of a main, take nothing from each other.
 
+Lines that are straight but for a hand's breadth (straight.py) are taken as straight when the land is shared out.
 At a bend the strip is mitred, so that a bent pipe keeps length x spacing. Two small errors remain there: the
 widths of its two sides are counted by length of pipe, and a pipe does not contest its own land, so that
 the two arms of a sharp bend overlap within half a spacing of it.
@@ -22,6 +23,7 @@ from ..network.lines import Lines
 from ..tables import Drains
 from .profile import widths
 from .spacing import DEFAULT, NEIGHBOURS, direction_of, serving_lines, spacings
+from .straight import straightened
 
 ON_VERTEX_M = 1e-6
 
@@ -128,7 +130,7 @@ def served_land(lines: Lines, drains: Drains, limits: Mapping[str, float], activ
     """Share the land out between the `active` lines (those that carry water, or would under a proposal)."""
     serving = serving_lines(lines, drains, active)
     spacing_m, source = spacings(lines, drains, limits, serving)
-    line, at_m, left_m, right_m = widths(lines, spacing_m)
+    line, at_m, left_m, right_m = widths(straightened(lines), spacing_m)
     first = np.concatenate([[0], np.cumsum(np.bincount(line, minlength=len(lines)))]).astype(np.int64)
     before_m = np.cumsum(lines.length_m) - lines.length_m
     total = left_m + right_m
