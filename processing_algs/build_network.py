@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
@@ -51,6 +53,8 @@ class BuildNetwork(NetworkAlgorithm):
             self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
 
     def processAlgorithm(self, parameters, context, feedback):
+        import numpy as np
+
         from ..plugin import result_tables as tables
         from ..plugin.checks.case import Case
         from ..plugin.checks.catalogue import NETWORK_CHECKS
@@ -70,11 +74,12 @@ class BuildNetwork(NetworkAlgorithm):
             feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}")
         feedback.setProgress(60)
         net = county.network
-        every = range(len(net.pieces))
-        pipes = write_pipes(self, parameters, context, feedback, county, *tables.pipes_table(county, list(every)))
-        columns, points = tables.nodes_table(county)
-        nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, {}, columns, points, POINT)
-        findings = write_findings(self, parameters, context, feedback, county, results.findings)
+        with ThreadPoolExecutor(1) as pool:  # arrays work on the land while QGIS takes nodes and findings
+            table = pool.submit(tables.pipes_table, county, np.arange(len(net.pieces)))
+            columns, points = tables.nodes_table(county)
+            nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, {}, columns, points, POINT)
+            findings = write_findings(self, parameters, context, feedback, county, results.findings)
+            pipes = write_pipes(self, parameters, context, feedback, county, *table.result())
         return {
             "PIPES": pipes,
             "NODES": nodes,
