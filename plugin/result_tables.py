@@ -78,9 +78,8 @@ def pipes_table(
         "p_reverse": county.piece_grades.p_reverse[pieces],
         "at_point": np.zeros(len(pieces), dtype=bool) if at_point is None else at_point,
     }
-    shapes = net.lines.cut(line, from_m, to_m)
-    against = net.direction[pieces] < 0  # drawn in flow direction, so that arrows tell the truth
-    shapes[against] = shapely.reverse(shapes[against])
+    # drawn in flow direction, so that arrows tell the truth
+    shapes = net.lines.cut(line, from_m, to_m, backward=net.direction[pieces] < 0)
     return _rounded(columns), shapes
 
 

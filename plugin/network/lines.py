@@ -49,8 +49,10 @@ class Lines:
         segment = np.searchsorted(running, start[line] + at_m, side="right") - 1
         return np.clip(segment, self.first[line], self.first[line + 1] - 2)
 
-    def cut(self, line: np.ndarray, from_m: np.ndarray, to_m: np.ndarray) -> np.ndarray:
-        """LineStrings of the stretches `from_m` to `to_m` (from < to) of each line."""
+    def cut(
+        self, line: np.ndarray, from_m: np.ndarray, to_m: np.ndarray, backward: np.ndarray | None = None
+    ) -> np.ndarray:
+        """LineStrings of the stretches `from_m` to `to_m` (from < to) of each line, those `backward` turned round."""
         line = np.asarray(line, dtype=np.int64)
         if not len(line):
             return np.empty(0, dtype=object)
@@ -67,6 +69,9 @@ class Lines:
         place[begin] = place[stop - 1] = False
         rank = np.arange(inner.sum()) - np.repeat(np.cumsum(inner) - inner, inner)
         out[place] = self.xy[np.repeat(low + 1, inner) + rank]
+        if backward is not None:
+            vertex = np.arange(len(out))
+            out = out[np.where(np.repeat(backward, counts), np.repeat(begin + stop - 1, counts) - vertex, vertex)]
         return shapely.linestrings(out, indices=np.repeat(np.arange(len(line)), counts))
 
     def station_m(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
