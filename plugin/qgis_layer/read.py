@@ -99,8 +99,8 @@ def _tell_of_text(
     if unread:
         first, more = unread[0], f" and {len(unread) - 1:,} more" if len(unread) > 1 else ""
         say(
-            f"The layer '{layer}' has '{values[first]}' for {name} in feature {numbers[first]}{more}: that is no figure "
-            "and counts as unknown; write a number or leave it empty."
+            f"The layer '{layer}' has '{values[first]}' for {name} in feature {numbers[first]}{more}: that is no "
+            "figure and counts as unknown; write a number or leave it empty."
         )
 
 
@@ -129,8 +129,8 @@ def _rows(
 
 
 def _straight(shape: QgsGeometry) -> QgsGeometry:
-    """Arcs as straight segments; other geometries as they are."""
-    return QgsGeometry(shape.constGet().segmentize()) if shape.constGet().hasCurvedSegments() else shape
+    """Types that may hold arcs as straight segments; other geometries as they are."""
+    return QgsGeometry(shape.constGet().segmentize()) if QgsWkbTypes.isCurvedType(shape.wkbType()) else shape
 
 
 def _column(values: Sequence, field: object, units: Units) -> np.ndarray:
