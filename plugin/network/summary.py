@@ -59,8 +59,9 @@ def _left_out(network: Network, most: int = 5) -> list[str]:
         f"Level shot '{network.shots.shot_id[unused.shot]}' is not used: {unused.why}."
         for unused in network.levels.points.unused_shots
     ]
-    keyless = int(network.drains.id_missing.sum())
-    if keyless:
-        said.append(f"{keyless:,} drains have no key and are called by their row (line 12): give each its own.")
+    keyless = ids[network.drains.id_missing]
+    if len(keyless):
+        others = f" and {len(keyless) - 1:,} more have no keys and are" if len(keyless) > 1 else " has no key and is"
+        said.append(f"Drain '{keyless[0]}'{others} called by the number of the feature: give each a key of its own.")
     more = len(said) - most
     return said[:most] + ([f"{more:,} more of this kind are listed in the findings."] if more > 0 else [])
