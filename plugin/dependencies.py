@@ -13,6 +13,7 @@ import os
 import sys
 from dataclasses import dataclass
 from pathlib import Path
+from types import ModuleType
 
 
 @dataclass(frozen=True)
@@ -63,10 +64,28 @@ def _fault(package: Package) -> str:
     if not package.functions:
         return ""
     try:
-        module = importlib.import_module(package.name)
+        module = import_apart(package.name)
     except ImportError as error:
         return f"cannot be loaded ({error})"
     return "" if all(hasattr(module, name) for name in package.functions) else "is too old"
+
+
+def import_apart(name: str) -> ModuleType:
+    """Import a package that brings compiled libraries of its own, so that they are not mixed with those of QGIS.
+
+    The programs of QGIS on Linux hold the system's GEOS and PROJ, and functions of that name are looked up there
+    first, also for wheels of shapely and pyproj. Results are right even so, but the two copies clear up after each
+    other, and the program crashes when it ends. Other systems keep libraries apart by themselves.
+    """
+    apart = getattr(os, "RTLD_DEEPBIND", 0)
+    if not apart:
+        return importlib.import_module(name)
+    flags = sys.getdlopenflags()
+    sys.setdlopenflags(flags | apart)
+    try:
+        return importlib.import_module(name)
+    finally:
+        sys.setdlopenflags(flags)
 
 
 def _is_there(name: str) -> bool:

@@ -105,6 +105,7 @@ class FallkeeperAlgorithm(QgsProcessingAlgorithm):
         complaint = self._complaint()  # qgis_process of 3.22 does not ask canExecute
         if complaint is not None:
             raise QgsProcessingException(complaint.text)
+        dependencies.import_apart("pyproj")  # comes with geopandas
         return True
 
     def style_when_loaded(self, destination: str, result: str, context: QgsProcessingContext):
