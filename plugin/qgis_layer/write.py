@@ -52,4 +52,5 @@ def _wkb(shapes: np.ndarray, unit_m: float) -> list:
     shapes = np.asarray(shapes, dtype=object)
     if unit_m != 1.0:
         shapes = shapely.transform(shapes, lambda xy: xy / unit_m)
-    return shapely.to_wkb(shapes, include_srid=False).tolist()
+    # inside the QGIS program itself shapely may run on QGIS's older GEOS, which refuses its default of 4 dimensions
+    return shapely.to_wkb(shapes, output_dimension=3, include_srid=False).tolist()
