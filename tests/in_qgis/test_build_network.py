@@ -321,7 +321,7 @@ def test_a_layer_with_nothing_but_lines():
     assert {p["role"] for p in pipes.values()} == {NULL}
     assert {p["area_above"] for p in pipes.values()} == {0}, "without role and spacing no pipe serves land"
     assert pipes["line 1"]["length_above"] == pytest.approx(300 + 3 * 871.2 + 435.6, abs=0.1)
-    assert "give each its own" in ran.heard.sentence_with("have no key")
+    assert "give each a key" in ran.heard.sentence_with("Drain 'line 1' and 6 more have no keys")
 
 
 def test_a_layer_with_elevations():
