@@ -69,10 +69,11 @@ def judge_cover(
     no knowledge. Ground, inverts and stated depths run straight between what is known of them.
     """
     diameter_m = evidence.drains.diameter_m[evidence.lines.drain]
+    noise_m = evidence.limits["ground_error"]
     shallow, deep, known = [], [], []
     for nodes in _depth_chunks(evidence, active):
-        shallow.append(_below(nodes, nodes.depth_m - diameter_m[nodes.line], least_cover_m))
-        deep.append(_below(nodes, -nodes.depth_m, -greatest_depth_m))
+        shallow.append(_below(nodes, nodes.depth_m - diameter_m[nodes.line], least_cover_m, noise_m))
+        deep.append(_below(nodes, -nodes.depth_m, -greatest_depth_m, noise_m))
         known.append(_known(nodes))
     lines, from_m, to_m = (
         np.concatenate([np.zeros(0, dtype=kind), *(getattr(part, name) for part in known)])
@@ -156,6 +157,15 @@ def _nodes(evidence: Evidence, active: np.ndarray, low: int, high: int) -> tuple
     )
 
 
+def _barely_left(nodes: _Depths, excess: np.ndarray, low: np.ndarray, noise_m: float) -> np.ndarray:
+    """Between each breach interval (from node `low` to the next node) and the one before: whether the value stayed
+    known and within the noise of its limit."""
+    if len(low) < 2:
+        return np.zeros(max(len(low) - 1, 0), dtype=bool)
+    left = np.cumsum((excess > noise_m) | ~np.append(nodes.joined, False))  # nodes at which the breach was truly left
+    return left[low[1:]] == left[low[:-1]]
+
+
 def _known(nodes: _Depths) -> Ranges:
     """The longest stretches of known depth."""
     joined = np.concatenate([[False], nodes.joined, [False]])
@@ -164,8 +174,11 @@ def _known(nodes: _Depths) -> Ranges:
     return Ranges(nodes.line[first], nodes.at_m[first], nodes.at_m[last])
 
 
-def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float) -> _Breaches:
-    """Stretches where a value, straight between nodes, is under its limit: they end exactly where it is crossed."""
+def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float, noise_m: float) -> _Breaches:
+    """Stretches where a value, straight between nodes, is under its limit: they end exactly where it is crossed.
+
+    Between two of them the value may rise above the limit by `noise_m`: then they are one.
+    """
     excess = values_m - limit_m
     low = np.flatnonzero(nodes.joined & (np.minimum(excess[:-1], excess[1:]) < -_LEAST_BREACH_M))
     a, b = excess[low], excess[low + 1]
@@ -175,7 +188,8 @@ def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float) -> _Breaches:
     from_m, to_m = np.where(a < 0.0, at_a, crossing_m), np.where(b < 0.0, at_b, crossing_m)
     line = nodes.line[low]
     new = np.ones(len(low), dtype=bool)
-    new[1:] = (line[1:] != line[:-1]) | (from_m[1:] > to_m[:-1])
+    new[1:] = (from_m[1:] > to_m[:-1]) & ~_barely_left(nodes, excess, low, noise_m)
+    new[1:] |= line[1:] != line[:-1]
     group, first = np.cumsum(new) - 1, np.flatnonzero(new)
     last = np.append(first[1:], len(low))[: len(first)] - 1
     lower = np.where(a <= b, low, low + 1)
