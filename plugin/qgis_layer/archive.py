@@ -102,7 +102,10 @@ def make_way(path: Path) -> None:
 
 def rows_held(path: Path) -> dict[str, int] | None:
     """Layer -> number of rows, for layers that hold any (the row about the archive aside); None: no archive."""
-    source = ogr.Open(str(path)) if path.stat().st_size else None
+    try:
+        source = ogr.Open(str(path)) if path.stat().st_size else None
+    except RuntimeError:  # whether GDAL raises or returns None is a setting of the whole process
+        source = None
     if source is None:
         return None
     counts = {}
@@ -129,7 +132,10 @@ def _remove(path: Path) -> None:
 def _write_layers(path: Path, crs: QgsCoordinateReferenceSystem) -> None:
     reference = osr.SpatialReference()
     reference.SetFromUserInput(crs.authid() or crs.toWkt(QgsCoordinateReferenceSystem.WktVariant.WKT2_2019))
-    source = ogr.GetDriverByName("GPKG").CreateDataSource(str(path), [f"VERSION={_GEOPACKAGE_VERSION}"])
+    try:
+        source = ogr.GetDriverByName("GPKG").CreateDataSource(str(path), [f"VERSION={_GEOPACKAGE_VERSION}"])
+    except RuntimeError:  # as above
+        source = None
     if source is None:
         raise ArchiveError(f"{path} cannot be written ({gdal.GetLastErrorMsg()}): choose another folder.")
     for layer in LAYERS:

@@ -35,7 +35,9 @@ def unit_m(crs: QgsCoordinateReferenceSystem) -> float:
 
 def _definition(crs: QgsCoordinateReferenceSystem) -> osr.SpatialReference:
     reference = osr.SpatialReference()
-    reference.ImportFromWkt(crs.toWkt())
+    definition = crs.toWkt()
+    if definition:  # GDAL raises over an empty one where something in the process has asked it to raise
+        reference.ImportFromWkt(definition)
     return reference
 
 
