@@ -37,7 +37,10 @@ def write_sink(
         if parameters.get(key) is None:
             return None
         raise QgsProcessingException(algorithm.invalidSinkError(parameters, key))
-    write_features(sink, fields, columns, shapes, unit_m(crs), feedback.isCanceled)
+    try:
+        write_features(sink, fields, columns, shapes, unit_m(crs), feedback.isCanceled)
+    except OSError as error:
+        raise QgsProcessingException(f"{key} could not be written: {error}") from None
     del sink
     algorithm.style_when_loaded(destination, key, context)
     return destination

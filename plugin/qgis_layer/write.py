@@ -9,7 +9,7 @@ import numpy as np
 import shapely
 from qgis.core import QgsFeature, QgsFeatureSink, QgsFields, QgsGeometry
 
-_LOOKS_EVERY = 5000  # features between two looks at the cancel button
+_AT_ONCE = 500
 
 
 def write_features(
@@ -20,22 +20,33 @@ def write_features(
     unit_m: float = 1.0,
     is_canceled: Callable[[], bool] = lambda: False,
 ) -> int:
-    """Write rows of columns (in the order of `fields`) with shapes in metres; returns how many were written."""
+    """Write rows of columns (in the order of `fields`) with shapes in metres; returns how many were written.
+
+    Raises OSError with the sink's own words where it takes no more.
+    """
     values = [_plain(columns[field.name()]) for field in fields]
     rows = zip(*values)
     wkb = repeat(None) if shapes is None else _wkb(shapes, unit_m)
-    feature, written = QgsFeature(), 0
+    batch, held, written = [QgsFeature() for _ in range(_AT_ONCE)], 0, 0  # the sink keeps copies
     for row, shape in zip(rows, wkb):
-        if not written % _LOOKS_EVERY and is_canceled():
-            break
-        feature.setAttributes(list(row))
+        batch[held].setAttributes(list(row))
         geometry = QgsGeometry()
         if shape is not None:
             geometry.fromWkb(shape)
-        feature.setGeometry(geometry)
-        sink.addFeature(feature, QgsFeatureSink.Flag.FastInsert)  # the sink keeps a copy
-        written += 1
-    return written
+        batch[held].setGeometry(geometry)
+        held += 1
+        if held == _AT_ONCE:
+            if is_canceled():
+                return written
+            _add(sink, batch)
+            held, written = 0, written + held
+    _add(sink, batch[:held])
+    return written + held
+
+
+def _add(sink: QgsFeatureSink, features: list[QgsFeature]) -> None:
+    if features and not sink.addFeatures(features, QgsFeatureSink.Flag.FastInsert):
+        raise OSError(sink.lastError())
 
 
 def _plain(column: np.ndarray) -> list:
