@@ -11,6 +11,7 @@ from qgis.core import (
     QgsProcessingParameterFeatureSink,
 )
 
+from .base import bulk_work
 from .network_base import NetworkAlgorithm
 
 _NUMBERS = {
@@ -52,6 +53,7 @@ class BuildNetwork(NetworkAlgorithm):
         for key, label in _NUMBERS.items():
             self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
 
+    @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
         import numpy as np
 

@@ -9,6 +9,7 @@ from qgis.core import (
     QgsProcessingParameterFeatureSink,
 )
 
+from .base import bulk_work
 from .trace_base import TraceAlgorithm
 
 
@@ -37,6 +38,7 @@ class TraceDownstream(TraceAlgorithm):
         self.addOutput(QgsProcessingOutputNumber("LENGTH_TO_OUTLET", self.tr("Way to the outlet (ft or m)")))
         self.addOutput(QgsProcessingOutputString("OUTLET", self.tr("Outlet")))
 
+    @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
         import numpy as np
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from qgis.core import QgsProcessing, QgsProcessingOutputNumber, QgsProcessingParameterFeatureSink
 
+from .base import bulk_work
 from .trace_base import TraceAlgorithm
 
 _NUMBERS = {
@@ -43,6 +44,7 @@ class TraceUpstream(TraceAlgorithm):
         for key, label in _NUMBERS.items():
             self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
 
+    @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
         import numpy as np
 
