@@ -14,6 +14,7 @@ from .runs import uncovered
 from .sources import Source
 
 _NODES_AT_ONCE = 1_000_000
+_SHORT_GAP_M = 10.0  # two samples of the ground: what lies between is its noise
 _LEAST_BREACH_M = 1e-6  # a cover equal to its limit but for rounding keeps it
 
 
@@ -177,7 +178,7 @@ def _known(nodes: _Depths) -> Ranges:
 def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float, noise_m: float) -> _Breaches:
     """Stretches where a value, straight between nodes, is under its limit: they end exactly where it is crossed.
 
-    Between two of them the value may rise above the limit by `noise_m`: then they are one.
+    Two of them with a short gap in which the value rises above the limit by no more than `noise_m` are one.
     """
     excess = values_m - limit_m
     low = np.flatnonzero(nodes.joined & (np.minimum(excess[:-1], excess[1:]) < -_LEAST_BREACH_M))
@@ -188,7 +189,8 @@ def _below(nodes: _Depths, values_m: np.ndarray, limit_m: float, noise_m: float)
     from_m, to_m = np.where(a < 0.0, at_a, crossing_m), np.where(b < 0.0, at_b, crossing_m)
     line = nodes.line[low]
     new = np.ones(len(low), dtype=bool)
-    new[1:] = (from_m[1:] > to_m[:-1]) & ~_barely_left(nodes, excess, low, noise_m)
+    short = from_m[1:] - to_m[:-1] <= _SHORT_GAP_M
+    new[1:] = (from_m[1:] > to_m[:-1]) & ~(_barely_left(nodes, excess, low, noise_m) & short)
     new[1:] |= line[1:] != line[:-1]
     group, first = np.cumsum(new) - 1, np.flatnonzero(new)
     last = np.append(first[1:], len(low))[: len(first)] - 1

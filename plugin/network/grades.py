@@ -9,6 +9,7 @@ import numpy as np
 from ..elevation.grade import CANNOT_TELL, FALLS, REVERSE, UNKNOWN, call, p_reverse
 from ..elevation.ranges import Ranges
 from ..elevation.runs import GradeRuns, uncovered
+from ..elevation.sources import Source
 from ..limits import Limits
 from .network import Network
 from .ranges import first_of_groups, merge_neighbours, overlaps
@@ -66,13 +67,28 @@ def direct_runs(network: Network, runs: GradeRuns, limits: Limits, doubted_line:
     fall = runs.fall_m[row] * share * direction[flow]
     sigma = runs.sigma_m[row] * share
     p = p_reverse(fall, sigma)
-    called = call(p, limits)
+    called = _doubt_single_log_pairs(network, runs.line[row], runs.source[row], p, call(p, limits), limits)
     called = np.where((called == FALLS) & np.isin(runs.line[row], doubted_line), CANNOT_TELL, called)
     unknown = _unknown(network, runs, Ranges(line, from_m, to_m))
     return Grades(
         runs.line[row], low, high, fall, sigma, runs.source[row], p, called, direction[flow],
         unknown.line, unknown.from_m, unknown.to_m,
     )
+
+
+def _doubt_single_log_pairs(
+    network: Network, line: np.ndarray, source: np.ndarray, p: np.ndarray, called: np.ndarray, limits: Limits
+) -> np.ndarray:
+    """A machine log has so many neighbouring pairs that some seem reverse by chance in every good drain.
+
+    One pair of a log is called reverse only where its chance of not being so, times the pairs of that log
+    (Bonferroni's bound), is still small enough.
+    """
+    by_machine = network.drains.located_by[network.lines.drain[line]] == "machine_log"
+    logged = by_machine & np.isin(source, (Source.LOGGED, Source.DRAWN_Z))
+    pairs = np.bincount(line[logged], minlength=len(network.lines))[line]
+    by_chance = logged & ((1.0 - p) * pairs > 1.0 - limits["p_reverse"])
+    return np.where((called == REVERSE) & by_chance, CANNOT_TELL, called)
 
 
 def flow_ranges(network: Network) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
