@@ -28,11 +28,12 @@ _stylers = []  # Processing keeps no Python reference to a post-processor
 
 
 class Styler(QgsProcessingLayerPostProcessorInterface):
-    """Gives a loaded result its symbols, on the main thread."""
+    """Gives a loaded result its symbols and its column heads for people, on the main thread."""
 
-    def __init__(self, result: str):
+    def __init__(self, result: str, aliases: dict):
         super().__init__()
         self.result = result
+        self.aliases = aliases
 
     def postProcessLayer(self, layer, context, feedback):
         from ..plugin.qgis_layer.style import style_for
@@ -40,6 +41,8 @@ class Styler(QgsProcessingLayerPostProcessorInterface):
         give_style = style_for(self.result)
         if give_style is not None:
             give_style(layer)
+        for name, alias in self.aliases.items():
+            layer.setFieldAlias(layer.fields().lookupField(name), alias)
         if self in _stylers:
             _stylers.remove(self)
 
@@ -125,10 +128,10 @@ class FallkeeperAlgorithm(QgsProcessingAlgorithm):
         dependencies.import_apart("pyproj")  # comes with geopandas
         return True
 
-    def style_when_loaded(self, destination: str, result: str, context: QgsProcessingContext):
-        """Give a result its symbols if QGIS is going to load it."""
+    def style_when_loaded(self, destination: str, result: str, context: QgsProcessingContext, aliases: dict):
+        """Give a result its symbols and column heads if QGIS is going to load it."""
         if context.willLoadLayerOnCompletion(destination):
-            styler = Styler(result)
+            styler = Styler(result, aliases)
             _stylers.append(styler)
             context.layerToLoadOnCompletionDetails(destination).setPostProcessor(styler)
 

@@ -30,7 +30,7 @@ def write_sink(
     algorithm, parameters, context, feedback, key, spec, aliases, columns, shapes=None, wkb=TABLE
 ) -> str | None:
     """One sink; returns its destination, None where the user did not ask for it."""
-    fields = make_fields(spec, aliases)
+    fields = make_fields(spec)
     crs = algorithm.source.sourceCrs()
     sink, destination = algorithm.parameterAsSink(parameters, key, context, fields, wkb, crs)
     if sink is None:
@@ -42,7 +42,7 @@ def write_sink(
     except OSError as error:
         raise QgsProcessingException(f"{key} could not be written: {error}") from None
     del sink
-    algorithm.style_when_loaded(destination, key, context)
+    algorithm.style_when_loaded(destination, key, context, aliases)
     return destination
 
 

@@ -42,7 +42,10 @@ def is_plain(layer: QgsVectorLayer | None) -> bool:
 def read_columns(layer_source: str, wanted: list[str]) -> Columns | None:
     """Columns of a file layer; None where this GDAL cannot give them, which is no fault."""
     parts = QgsProviderRegistry.instance().decodeUri("ogr", layer_source)
-    file = gdal.OpenEx(parts.get("path") or "", gdal.OF_VECTOR | gdal.OF_READONLY)
+    try:
+        file = gdal.OpenEx(parts.get("path") or "", gdal.OF_VECTOR | gdal.OF_READONLY)
+    except RuntimeError:  # Processing of newer QGIS makes GDAL raise
+        file = None
     if file is None:
         return None
     table = file.GetLayerByName(parts["layerName"]) if parts.get("layerName") else file.GetLayer(0)

@@ -8,11 +8,9 @@ from qgis.PyQt.QtCore import QVariant  # the only spelling that QGIS 3.22 takes;
 _TYPES = {"text": QVariant.String, "real": QVariant.Double, "integer": QVariant.Int, "boolean": QVariant.Bool}
 
 
-def make_fields(spec: dict[str, str], aliases: dict[str, str] | None = None) -> QgsFields:
-    """Fields from name -> kind (text, real, integer, boolean), with aliases for people."""
+def make_fields(spec: dict[str, str]) -> QgsFields:
+    """Fields from name -> kind (text, real, integer, boolean); temporary layers take no aliases here."""
     fields = QgsFields()
     for name, kind in spec.items():
-        field = QgsField(name, _TYPES[kind])
-        field.setAlias((aliases or {}).get(name, ""))
-        fields.append(field)
+        fields.append(QgsField(name, _TYPES[kind]))
     return fields

@@ -158,7 +158,7 @@ def _sums_and_checks(case: Case, clock: Clock) -> Findings:
 
 def _write(case: Case, findings: Findings, crs: QgsCoordinateReferenceSystem, folder: Path) -> None:
     """Findings on pipe and at places, to a GeoPackage each."""
-    fields = make_fields(result_tables.FINDINGS, result_tables.finding_aliases(UNITS))
+    fields = make_fields(result_tables.FINDINGS)
     options = QgsVectorFileWriter.SaveVectorOptions()
     options.driverName = "GPKG"
     for name, place, kind in (("pipe", False, QgsWkbTypes.Type.LineString), ("place", True, QgsWkbTypes.Type.Point)):

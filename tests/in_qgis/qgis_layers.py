@@ -9,7 +9,9 @@ from qgis.PyQt.QtCore import QVariant
 _KINDS = {"Point": "Point", "LineString": "LineString", "MultiLineString": "MultiLineString", "Polygon": "Polygon"}
 
 
-def layer(rows: list[dict], crs: str, name: str = "layer", scale: float = 1.0, origin: tuple = (0.0, 0.0)) -> QgsVectorLayer:
+def layer(
+    rows: list[dict], crs: str, name: str = "layer", scale: float = 1.0, origin: tuple = (0.0, 0.0)
+) -> QgsVectorLayer:
     """A memory layer; coordinates are `origin` + `scale` x those of the rows."""
     first = next((row["geometry"] for row in rows if row["geometry"] is not None), shapely.LineString())
     kind = _KINDS[first.geom_type] + ("Z" if first.has_z else "")
