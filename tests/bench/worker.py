@@ -45,13 +45,13 @@ SUBJECTS = {
 def main(subject: str, folder: str, lines: str, told: str) -> None:
     module, function, needs = SUBJECTS[subject]
     county, clock = County(Path(folder), int(lines)), Clock()
-    _import_checkout()
+    import_checkout()
     with _running(needs):
         getattr(importlib.import_module(module), function)(county, clock)
         Path(told).write_text(json.dumps(clock.told()), encoding="utf-8")
 
 
-def _import_checkout() -> None:
+def import_checkout() -> None:
     """The checkout as the package `fallkeeper`, whatever its folder is called."""
     spec = importlib.util.spec_from_file_location(
         "fallkeeper", ROOT / "__init__.py", submodule_search_locations=[str(ROOT)]
