@@ -1,6 +1,6 @@
 # One command each, from a bare Debian with make: the first run also sets up QGIS and .venv (.ci/setup.sh).
 .POSIX:
-.PHONY: demo test lint zip clean
+.PHONY: demo test bench lint zip clean
 
 IN_ENVIRONMENT = sh .ci/setup.sh
 SHIPPED = __init__.py metadata.txt LICENSE README.md CHANGELOG.md requirements.txt plugin processing_algs sample_project
@@ -14,6 +14,10 @@ demo:
 test:
 	$(IN_ENVIRONMENT) .venv/bin/python .ci/run_tests.py -n 2 $(ARGS)
 
+# speed and memory on whole counties beside other tools, to tests/bench/RESULTS.md; one size: make bench LINES=1000000
+bench:
+	$(IN_ENVIRONMENT) .venv/bin/python tests/bench/run_bench.py $(LINES)
+
 lint:
 	$(IN_ENVIRONMENT) .venv/bin/python -m ruff check .
 	$(IN_ENVIRONMENT) .venv/bin/python -m bandit -q -r -c pyproject.toml .
@@ -24,5 +28,5 @@ zip:
 	git archive --format=zip --prefix=fallkeeper/ -o dist/fallkeeper.zip HEAD -- $(SHIPPED)
 
 clean:
-	rm -rf .venv demo_output dist .pytest_cache .ruff_cache .hypothesis .qgis-settings .test-results.xml
+	rm -rf .venv .bench demo_output dist .pytest_cache .ruff_cache .hypothesis .qgis-settings .test-results.xml
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +
