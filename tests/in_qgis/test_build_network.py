@@ -96,6 +96,15 @@ def test_a02_an_only_outlet_at_the_high_end_is_a_contradiction():
     assert "falls" not in {p["grade_call"] for p in ran.rows("PIPES")}
 
 
+def test_a41_a_pipe_without_inverts_is_unknown_and_its_neighbours_lend_none():
+    rows = networks.a01_rows(upward=True, inverts=(95.0, 95.1, 95.2, 95.3))
+    rows[1].update(invert_start=None, invert_end=None)
+    pipes = pipes_by_drain(build(rows))
+    assert {k: pipes[k]["grade_call"] for k in ("M1", "M2", "M3")} == {"M1": "falls", "M2": "unknown", "M3": "falls"}
+    assert pipes["M2"]["p_reverse"] == NULL
+    assert pipes["M2"]["area_above"] == pytest.approx(2.5, abs=0.001)
+
+
 def test_a03_proposed_loose_joined_and_crossing():
     ran = build(networks.a03_rows(), JOIN_TOLERANCE=5)
     (proposed,) = [r for r in ran.rows("POINT_FINDINGS") if r["check"] == "proposed-joint"]
