@@ -82,17 +82,17 @@ def write_report(algorithm, parameters, context, case: Case, results: Results) -
     if not path:
         return None
     figures = finding_figures(results.findings, case)
-    content = report_content(results, case, facts_of(algorithm, case, "Check of drains"), figures)
+    content = report_content(results, case, facts_of(algorithm, case), figures)
     Path(path).write_text(render_report(content), encoding="utf-8")
     return path
 
 
-def facts_of(algorithm, case: Case, title: str) -> Facts:
+def facts_of(algorithm, case: Case, about: str = "") -> Facts:
     """Where the figures of a report come from."""
     crs, archive = algorithm.source.sourceCrs(), algorithm.archive
     unseen = f"{algorithm.unseen:,} lines were not seen: only the selected or filtered ones were read."
     return Facts(
-        title=f"{title}: {archive.name or algorithm.source.sourceName()}",
+        title=": ".join(filter(None, (about, archive.name or algorithm.source.sourceName()))),
         units=case.units,
         made_on=date.today().isoformat(),
         version=version(),

@@ -14,14 +14,18 @@ from qgis.PyQt.QtSvg import QSvgRenderer
 
 X0, Y0 = rows.ORIGIN_FT
 WHOLE, PLUG = (-100, -150, 5100, 2350), (80, 560, 1920, 1300)
-# picture: extent in local ft, result layers from the top down, archive layers below them
+# picture: title, extent in local ft, result layers from the top down, archive layers below them
 MAPS = {
-    "map_fall": (WHOLE, (("nodes", "NODES"), ("pipes", "PIPES")), ("tree_rows", "land")),
-    "map_suspects": (WHOLE, (("point_findings", "POINT_FINDINGS"), ("line_findings", "LINE_FINDINGS")),
+    "map_fall": ("Ossel Flats: which way every pipe flows, and whether it surely falls", WHOLE,
+                 (("pipes", "PIPES"),), ("structures", "tree_rows", "land")),
+    "map_suspects": ("Ossel Flats: suspect pipe and places", WHOLE,
+                     (("point_findings", "POINT_FINDINGS"), ("line_findings", "LINE_FINDINGS")),
                      ("structures", "drains", "tree_rows", "land")),
-    "map_plug": (PLUG, (("above_plug", "PIPES"), ("land_above_plug", "LAND_ABOVE")),
+    "map_plug": ("Ossel Flats: pipe and land above a plug in main A at 9+05", PLUG,
+                 (("above_plug", "PIPES"), ("land_above_plug", "LAND_ABOVE")),
                  ("readings", "structures", "drains", "tree_rows", "land")),
 }
+BAND, BAR_FT = 60, 500  # height of the strip with title and scale bar, in pixels; length of the scale bar
 PROFILES = {"profile_r1": "reroute_r1.html", "profile_r2": "reroute_r2.html"}
 SIZE = QSize(1600, 900)
 
@@ -32,9 +36,12 @@ def draw_pictures(folder: Path) -> list[Path]:
     return maps + [_draw_profile(folder, name, page) for name, page in PROFILES.items()]
 
 
-def _draw_map(folder: Path, name: str, box: tuple, results: tuple, archive: tuple) -> Path:
+def _draw_map(folder: Path, name: str, title: str, box: tuple, results: tuple, archive: tuple) -> Path:
     layers = [_result(folder, table, result) for table, result in results]
     layers += [QgsVectorLayer(f"{folder / 'ossel_flats.gpkg'}|layername={table}", table, "ogr") for table in archive]
+    if any(result == "PIPES" for _, result in results):  # the result names its pipe itself
+        for layer in layers[len(results):]:
+            layer.setLabelsEnabled(layer.name() != "drains")
     settings = QgsMapSettings()
     settings.setLayers(layers)
     settings.setDestinationCrs(layers[0].crs())
@@ -46,9 +53,30 @@ def _draw_map(folder: Path, name: str, box: tuple, results: tuple, archive: tupl
     job = QgsMapRendererParallelJob(settings)
     job.start()
     job.waitForFinished()
+    image = job.renderedImage()
+    _add_band(image, title, settings.mapUnitsPerPixel())
     path = folder / f"{name}.png"
-    job.renderedImage().save(str(path))
+    image.save(str(path))
     return path
+
+
+def _add_band(image: QImage, title: str, ft_per_pixel: float) -> None:
+    """A strip at the foot with title, scale bar and north."""
+    top, width = image.height() - BAND, image.width()
+    painter = QPainter(image)
+    painter.fillRect(0, top, width, BAND, QColor("white"))
+    painter.setPen(QColor("black"))
+    painter.drawLine(0, top, width, top)
+    font = painter.font()
+    font.setPixelSize(24)
+    painter.setFont(font)
+    painter.drawText(20, top + 40, title)
+    bar = int(BAR_FT / ft_per_pixel)
+    left = width - 240 - bar
+    painter.fillRect(left, top + 36, bar, 6, QColor("black"))
+    painter.drawText(left + bar + 12, top + 44, f"{BAR_FT} ft")
+    painter.drawText(width - 60, top + 44, "N ↑")
+    painter.end()
 
 
 def _result(folder: Path, table: str, result: str) -> QgsVectorLayer:
