@@ -7,6 +7,7 @@ from qgis.core import QgsProcessingException
 from ..plugin.county import County
 from ..plugin.limits import LimitError, Limits
 from ..plugin.network.build import build_network
+from ..plugin.network.by_ground import flow_by_ground
 from ..plugin.qgis_layer.read import Frame, ReadCanceledError, read_layer, read_rows
 from ..plugin.tables import Drains, Shots, Structures
 
@@ -37,8 +38,15 @@ def read_county(algorithm, parameters, context, feedback, ground=None) -> County
     )
     if algorithm.unseen:
         feedback.pushWarning(f"{algorithm.unseen:,} lines were not seen: only the selected or filtered ones were read.")
-    profile = ground(network.lines, network.active) if ground is not None else None
-    return County(network, limits, algorithm.units, profile)
+    if ground is None:
+        return County(network, limits, algorithm.units)
+    profile = ground(network.lines, network.active)
+    county = County(network, limits, algorithm.units, profile)
+    by_ground = flow_by_ground(network, county.evidence)
+    if by_ground is network:
+        return county
+    feedback.pushInfo("Some systems have neither outlet nor inverts: their flow was taken from the ground.")
+    return County(by_ground, limits, algorithm.units, profile)
 
 
 def frame_of(algorithm, context) -> Frame:
