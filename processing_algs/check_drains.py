@@ -11,6 +11,7 @@ from qgis.core import (
     QgsProcessingParameterFileDestination,
 )
 
+from .base import bulk_work
 from .check_ids import CHECK_IDS
 from .network_base import NetworkAlgorithm
 from .surroundings import Surroundings
@@ -62,6 +63,7 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
         self.prepare_surroundings(parameters, context)
         return super().prepareAlgorithm(parameters, context, feedback)
 
+    @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
         from ..plugin.checks.catalogue import CHECKS as ALL
         from ..plugin.checks.catalogue import NOT_YET

@@ -15,6 +15,7 @@ from qgis.core import (
 )
 
 from ..plugin.schema.values import VALUE_LISTS
+from .base import bulk_work
 from .network_base import NetworkAlgorithm
 from .surroundings import Surroundings
 
@@ -94,6 +95,7 @@ class CheckReroute(Surroundings, NetworkAlgorithm):
         self.route_selected = [] if layer is None else layer.selectedFeatureIds()
         return super().prepareAlgorithm(parameters, context, feedback)
 
+    @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
         from .judge_route import judge_route, say, write_all
 
