@@ -118,8 +118,7 @@ class FallkeeperAlgorithm(QgsProcessingAlgorithm):
         units = QgsProcessingParameterEnum(UNITS, self.tr("Units"), list(UNIT_CHOICES), defaultValue="auto",
                                            usesStaticStrings=True)
         self.add(units, "us: ft, in, acres, gal/min. metric: m, mm, ha, L/s. auto: those of the archive the drains "
-                        "lie in, "
-                        "else feet for a layer in feet and metres for one in metres.")
+                        "lie in, else feet for a layer in feet and metres for one in metres.")
 
     def prepareAlgorithm(self, parameters, context, feedback):
         complaint = self._complaint()  # qgis_process of 3.22 does not ask canExecute

@@ -33,11 +33,9 @@ class BuildNetwork(NetworkAlgorithm):
         "Joins lines of drains to a network, finds outlets and flow, and sums the land and the pipe above every "
         "piece.\n\n"
         "Ends that meet a pipe are joined. Ends that nearly meet one are proposed and listed, never joined unasked. "
-        "Water "
-        "flows toward the outlet whatever way the lines were drawn. Nothing in the input is changed.\n\n"
-        "Results: pieces of pipe between nodes, nodes, and findings about the network. A pipe whose fall nobody knows "
-        "is "
-        "marked unknown, never good."
+        "Water flows toward the outlet whatever way the lines were drawn. Nothing in the input is changed.\n\n"
+        "Results: pieces of pipe between nodes, nodes, and findings about the network. A pipe whose fall nobody "
+        "knows is marked unknown, never good."
     )
 
     def init_results(self):

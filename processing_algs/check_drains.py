@@ -29,13 +29,11 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
     tags_ = ("check", "grade", "fall", "cover", "trees", "report", "quality")
     help_ = (
         "Checks a network of buried drains: does it fall, is it deep enough, can roots reach it, does every pipe "
-        "reach an "
-        "outlet, and what does nobody know.\n\n"
-        "Grades are called from measured inverts and, where a ground raster is given, from the ground less the depth, "
-        "each "
-        "with its error: falls, reverse, cannot tell, unknown. Cannot tell says what would settle it.\n\n"
-        "Results: findings on pipe and at places, a table of what was not checked and why, and a report with the worst "
-        "first. Nothing found is not a promise that all is well."
+        "reach an outlet, and what does nobody know.\n\n"
+        "Grades are called from measured inverts and, where a ground raster is given, from the ground less the "
+        "depth, each with its error: falls, reverse, cannot tell, unknown. Cannot tell says what would settle it.\n\n"
+        "Results: findings on pipe and at places, a table of what was not checked and why, and a report with the "
+        "worst first. Nothing found is not a promise that all is well."
     )
 
     def init_further(self):

@@ -32,20 +32,19 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
     def initAlgorithm(self, config=None):
         line, point = QgsProcessing.SourceType.TypeVectorLine, QgsProcessing.SourceType.TypeVectorPoint
         self.add(QgsProcessingParameterFeatureSource(DRAINS, self.tr("Drains"), [line]),
-                 "Lines of buried drains, drawn in any direction, in a projected CRS. Only geometry is needed; fields "
-                 "named "
-                 "as in an archive are used where they exist.")
+                 "Lines of buried drains, drawn in any direction, in a projected CRS. Only geometry is needed; "
+                 "fields named as in an archive are used where they exist.")
         self.add(QgsProcessingParameterFeatureSource(STRUCTURES, self.tr("Structures"), [point], optional=True),
-                 "Points of kind outlet, joint, constant_inflow and others. Without outlets the free end of a main is "
-                 "taken.")
+                 "Points of kind outlet, joint, constant_inflow and others. Without outlets the free end of a main "
+                 "is taken.")
         self.add(QgsProcessingParameterFeatureSource(SHOTS, self.tr("Level shots"), [point], optional=True),
                  "Points with an elevation of an invert or of the top of a pipe.")
         self.init_further()
         self._init_fields()
         self.add(QgsProcessingParameterNumber(JOIN_TOLERANCE, self.tr("Join tolerance (ft or m, as the units)"),
                                               QgsProcessingParameterNumber.Type.Double, optional=True, minValue=0.0),
-                 "Ends this near to a pipe are proposed as joints. In the unit of lengths, never degrees; empty: 1 ft "
-                 "or 0.3 m.")
+                 "Ends this near to a pipe are proposed as joints. In the unit of lengths, never degrees; empty: 1 "
+                 "ft or 0.3 m.")
         self.add(QgsProcessingParameterBoolean(ACCEPT_PROPOSED, self.tr("Accept proposed joints"), False),
                  "Count every proposed joint as real in this run. No layer is changed.")
         self.add_units()

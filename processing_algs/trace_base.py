@@ -61,8 +61,7 @@ class TraceAlgorithm(NetworkAlgorithm):
         if net.direction[place.piece] == 0 and not net.open_both_ways[place.piece]:
             feedback.pushWarning(
                 "Nothing tells which way the water flows in this pipe: its system has no outlet and no inverts that "
-                "differ. "
-                "Mark the outlet with a structure of kind outlet, or shoot two inverts."
+                "differ. Mark the outlet with a structure of kind outlet, or shoot two inverts."
             )
         elif net.open_both_ways[place.piece]:
             feedback.pushWarning("This pipe is part of a ring without inverts; it counts as open both ways.")

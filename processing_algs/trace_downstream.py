@@ -21,10 +21,8 @@ class TraceDownstream(TraceAlgorithm):
     tags_ = ("trace", "downstream", "below", "outlet", "way")
     help_ = (
         "The way of the water from a place on a pipe down to its outlet: pieces of pipe in order, length of the way, "
-        "the "
-        "outlet, and whose land it crosses. Where pipes part, the shortest way is shown. If no outlet can be reached "
-        "the "
-        "length is left empty and the way ends where the water stays."
+        "the outlet, and whose land it crosses. Where pipes part, the shortest way is shown. If no outlet can be "
+        "reached the length is left empty and the way ends where the water stays."
     )
     land_help = "Fields or parcels: the way is measured on each of them."
 

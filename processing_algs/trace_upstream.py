@@ -23,12 +23,11 @@ class TraceUpstream(TraceAlgorithm):
     title = "Trace upstream"
     tags_ = ("trace", "upstream", "above", "plug", "blocked", "owner", "acres")
     help_ = (
-        "Everything that drains through a place on a pipe: pieces of pipe, laterals, land by field and owner, constant "
-        "inflows. The part of the clicked pipe above the place is counted; the clicked pipe is marked and not counted "
-        "among "
-        "the pieces.\n\nIf the pipe is plugged there, this is what stays wet. Pipe below the place is not affected. "
-        "Where a "
-        "split lets water go another way, only its share is counted."
+        "Everything that drains through a place on a pipe: pieces of pipe, laterals, land by field and owner, "
+        "constant inflows. The part of the clicked pipe above the place is counted; the clicked pipe is marked and "
+        "not counted among the pieces.\n\n"
+        "If the pipe is plugged there, this is what stays wet. Pipe below the place is not affected. Where a split "
+        "lets water go another way, only its share is counted."
     )
     land_help = "Fields or parcels: the land above is shared out between them."
 

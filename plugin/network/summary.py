@@ -15,14 +15,12 @@ def say_first(network: Network, settled_by: str = "ACCEPT_PROPOSED") -> list[str
     if waiting:
         sentences.append(
             f"{waiting:,} of {drains:,} drains reach no outlet until the proposed joints are accepted. Accept them "
-            "all with "
-            f"{settled_by}, or one by one with a structure of kind joint, evidence seen or drawn."
+            f"all with {settled_by}, or one by one with a structure of kind joint, evidence seen or drawn."
         )
     if lacking > waiting:
         sentences.append(
             f"{lacking - waiting:,} of {drains:,} drains reach no outlet{' even then' if waiting else ''}: see the "
-            "findings "
-            "no-outlet and loose-end."
+            "findings no-outlet and loose-end."
         )
     assumed = int(network.outlets.assumed.sum())
     if assumed:
@@ -49,8 +47,8 @@ def _left_out(network: Network, most: int = 5) -> list[str]:
     ]
     ids_text = ids.astype(str)
     key, count = np.unique(ids_text, return_counts=True)
-    said += [f"The key '{k}' is used by {c} drains: give each its "
-             "own." for k, c in zip(key[count > 1], count[count > 1])]
+    twice = zip(key[count > 1], count[count > 1])
+    said += [f"The key '{k}' is used by {c} drains: give each its own." for k, c in twice]
     said += [
         f"Outlet '{network.structures.name[row]}' lies on no pipe within the join tolerance: move it onto the pipe."
         for row in network.off_pipe_outlets
