@@ -14,6 +14,36 @@ USER_RUNS = (
 )
 OTHERS = ("graph builder", "snap and split", "densify and drape", "join by nearest", "PyQGIS loop", "PostGIS")
 LIMITS = ("decode", "step")
+MOST_LOAD = 0.5  # of processes that wanted to run before the first round
+SERVERS = ("PostGIS",)  # work in another process, whose CPU and memory are not seen
+_GRAPH = "QGIS's graph builder, which leaves ends on the middle of a pipe apart"
+_CHAIN = "the chain: snap, split, graph builder, densify, drape, join by nearest"
+_DECODE, _STEP = "limit: decoding the ground, nothing else", "limit: SQLite stepping over the rows"
+_NETWORK, _CHECK = ("engine", BUILD_STAGES), ("engine", None)
+
+# ours in words; subject and stages (None: all, of the engine all of a check); theirs in words; subjects and stages
+COMPARED = (
+    ("network by the engine", _NETWORK, _GRAPH, {"graph builder": None}),
+    ("network by the engine", _NETWORK, "snap geometries, split with lines, graph builder",
+     {"snap and split": None, "graph builder": None}),
+    ("network by the engine", _NETWORK, "loading into PostGIS and joining by ST_DWithin",
+     {"PostGIS": ["load", "join"]}),
+    ("buildnetwork to memory", ("buildnetwork to memory", None), _GRAPH, {"graph builder": None}),
+    ("buildnetwork to GeoPackage", ("buildnetwork to GeoPackage", None), _GRAPH, {"graph builder": None}),
+    ("elevations every 5 m", ("engine", ["elevations"]), "densify by interval and drape from raster (nearest cell)",
+     {"densify and drape": None}),
+    ("elevations every 5 m", ("engine", ["elevations"]), _DECODE, {"decode": None}),
+    ("pipes near trees, rows and woods", ("engine", ["check near-trees"]), "join attributes by nearest, woods only",
+     {"join by nearest": None}),
+    ("whole check by the engine", _CHECK, _CHAIN, dict.fromkeys(CHAIN)),
+    ("checkdrains to memory", ("checkdrains to memory", None), _CHAIN, dict.fromkeys(CHAIN)),
+    ("checkdrains to GeoPackage", ("checkdrains to GeoPackage", None), _CHAIN, dict.fromkeys(CHAIN)),
+    ("whole check by the engine", _CHECK, _DECODE, {"decode": None}),
+    ("checkdrains to GeoPackage", ("checkdrains to GeoPackage", None), _DECODE, {"decode": None}),
+    ("reading drains and structures", ("engine", ["read"]),
+     "a loop over all features: attributes and WKB, nothing done with them", {"PyQGIS loop": None}),
+    ("reading drains and structures", ("engine", ["read"]), _STEP, {"step": None}),
+)
 JOINING = ("lines", "duplicates", "joints", "settled", "pieces")  # modules of plugin/network; the others orient
 
 
@@ -22,7 +52,8 @@ def page(measured: list[Measured], command: str) -> str:
     one = chosen(measured)
     parts = [
         _head(measured, command), _targets(measured), _beside(measured), _growth(measured), _truth(measured),
-        _stages(one), _user(measured), _absolute(measured), _memory(measured), _clicks(measured), _how(measured),
+        _stages(one), _profile(one), _user(measured), _absolute(measured), _memory(measured), _clicks(measured),
+        _how(measured),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
 
@@ -38,9 +69,10 @@ def _names(measured: list[Measured]) -> list[str]:
 
 
 def _head(measured: list[Measured], command: str) -> list[str]:
+    busy = any(one.load > MOST_LOAD for one in measured)
     rows = [
         [f"{one.lines:,}", f"{one.about['vector_mb']:,.0f} MB", f"{one.cells / 1e6:,.0f} million of {one.cell_m:g} m",
-         f"{one.about['ground_mb'] / 1000:.2f} GB", len(one.load), f"{max(one.load):.1f}", one.made_on, one.commit]
+         f"{one.about['ground_mb'] / 1000:.2f} GB", one.rounds, f"{one.load:.1f}", one.made_on, one.commit]
         for one in measured
     ]
     return [
@@ -48,8 +80,9 @@ def _head(measured: list[Measured], command: str) -> list[str]:
         f"Made by `{command}` on generated counties; made again on every run. Each figure is the median of the rounds, "
         "with the least and the greatest behind it. Ratios are taken within a round, in which everything runs once, "
         "each in a process of its own. The join tolerance is 0.25 m and proposed joints are accepted.", "",
-        *_table(["lines", "vector file", "ground cells", "ground file", "rounds", "load before, at most", "day",
+        *_table(["lines", "vector file", "ground cells", "ground file", "rounds", "load before", "day",
                  "commit"], rows),
+        *(["", "Other work ran on the machine: figures by the wall say little."] if busy else []),
     ]
 
 
@@ -61,24 +94,10 @@ def _targets(measured: list[Measured]) -> list[str]:
 def _beside(measured: list[Measured]) -> list[str]:
     """Ours over theirs, by the wall and by CPU."""
     rows = []
-    for name, ours, peer in (
-        ("network by the engine", ("engine", BUILD_STAGES), ["graph builder"]),
-        ("network by the engine", ("engine", BUILD_STAGES), ["snap and split", "graph builder"]),
-        ("reading drains and structures", ("engine", ["read"]), ["PyQGIS loop"]),
-        ("reading, joining and orienting", ("engine", ["read", "build"]), ["PostGIS"]),
-        ("elevations every 5 m", ("engine", ["elevations"]), ["densify and drape"]),
-        ("elevations every 5 m", ("engine", ["elevations"]), ["decode"]),
-        ("pipes near trees", ("engine", ["check near-trees"]), ["join by nearest"]),
-        ("whole check by the engine", ("engine", None), CHAIN),
-        ("whole check by the engine", ("engine", None), ["decode"]),
-        ("reading drains and structures", ("engine", ["read"]), ["step"]),
-        ("buildnetwork to GeoPackage", ("buildnetwork to GeoPackage", None), ["graph builder"]),
-        ("checkdrains to GeoPackage", ("checkdrains to GeoPackage", None), CHAIN),
-        ("checkdrains to GeoPackage", ("checkdrains to GeoPackage", None), ["decode"]),
-    ):
-        cells = [_ratio_cell(one, ours, peer) for one in measured]
+    for name, ours, words, peers in COMPARED:
+        cells = [_ratio_cell(one, ours, peers) for one in measured]
         if any(cells):
-            rows.append([name, PEERS[tuple(peer)], *(cell or "" for cell in cells)])
+            rows.append([name, words, *cells])
     return [
         "## Beside what else there is", "",
         "Time of ours over time of the other, by the wall; in brackets the least and the greatest; after the stroke "
@@ -87,30 +106,18 @@ def _beside(measured: list[Measured]) -> list[str]:
     ]
 
 
-PEERS = {
-    ("graph builder",): "QGIS's graph builder, which leaves ends on the middle of a pipe apart",
-    ("snap and split", "graph builder"): "snap geometries, split with lines, graph builder",
-    ("PyQGIS loop",): "a loop over all features: attributes and WKB, nothing done with them",
-    ("PostGIS",): "loading into PostGIS, joining by ST_DWithin, pipes near woods",
-    ("densify and drape",): "densify by interval and drape from raster (nearest cell)",
-    ("decode",): "limit: decoding the ground, nothing else",
-    ("step",): "limit: SQLite stepping over the rows",
-    ("join by nearest",): "join attributes by nearest, woods only",
-    CHAIN: "the chain: snap, split, graph builder, densify, drape, join by nearest",
-}
-
-
-def _ratio_cell(one: Measured, ours: tuple, peer: Iterable[str]) -> str:
+def _ratio_cell(one: Measured, ours: tuple, peers: dict[str, Iterable[str] | None]) -> str:
     subject, stages = ours
-    if not one.has(subject) or not all(one.has(name) for name in peer):
+    if not one.has(subject) or not all(one.has(name) for name in peers):
         return ""
     if subject == "engine" and stages is None:
         stages = one.check_stages()
-    by_kind = [
-        ratio(one.seconds(subject, stages, kind), added(*(one.seconds(name, kind=kind) for name in peer)))
+    wall, cpu = (
+        ratio(one.seconds(subject, stages, kind), added(*(one.seconds(*peer, kind) for peer in peers.items())))
         for kind in ("wall", "cpu")
-    ]
-    return f"{show(by_kind[0])} / {show(Spread.of([by_kind[1].median]))}"
+    )
+    seen = not set(peers) & set(SERVERS)
+    return show(wall) + (f" / {show(Spread.of([cpu.median]))}" if seen else "")
 
 
 def _growth(measured: list[Measured]) -> list[str]:
@@ -178,6 +185,18 @@ def _inside_build(one: Measured) -> list[list[str]]:
     return rows
 
 
+def _profile(one: Measured) -> list[str]:
+    rows = [[f"`{name}`", f"{calls:,}", f"{own:.2f}", f"{whole:.2f}"]
+            for name, calls, own, whole in one.about["profile"]]
+    if not rows:
+        return []
+    return [
+        f"## Where the time goes, {one.lines:,} lines", "",
+        "Functions by the seconds of their own, in one run of the engine under a profiler, which makes loops slower. "
+        "Only the main thread is seen.", "", *_table(["function", "calls", "own seconds", "with what it calls"], rows),
+    ]
+
+
 def _user(measured: list[Measured]) -> list[str]:
     rows = [
         [subject, *(show(one.spread(subject)) if one.has(subject) else "" for one in measured)] for subject in USER_RUNS
@@ -195,7 +214,7 @@ def _absolute(measured: list[Measured]) -> list[str]:
     for subject in (*OTHERS, *LIMITS):
         if any(one.has(subject) for one in measured):
             rows.append([subject, *(_by_stage(one, subject) if one.has(subject) else "" for one in measured)])
-    sentences = sorted({sentence for one in measured for sentence in one.left_out})
+    sentences = [f"{one.lines:,} lines: {sentence}" for one in measured for sentence in one.left_out]
     return ["## The others and the limits", "", "Seconds by the wall.", "",
             *_table(["", *_names(measured)], rows), *(["", *sentences] if sentences else [])]
 
@@ -212,7 +231,7 @@ def _by_stage(one: Measured, subject: str) -> str:
 def _memory(measured: list[Measured]) -> list[str]:
     rows = []
     for subject in ("engine", *USER_RUNS, *OTHERS, *LIMITS):
-        if any(one.has(subject) for one in measured):
+        if subject not in SERVERS and any(one.has(subject) for one in measured):
             cells = [f"{one.peak_mb(subject):,.0f}" if one.has(subject) else "" for one in measured]
             rows.append([subject, f"{measured[-1].loaded_mb(subject):,.0f}" if measured[-1].has(subject) else "",
                          *cells, _a_line(measured, subject)])

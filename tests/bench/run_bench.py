@@ -33,9 +33,9 @@ def main() -> int:
         print(f"There is no county to measure: set {GENERATOR} to the script that generates counties.", file=sys.stderr)
         return 3
     given.folder.mkdir(parents=True, exist_ok=True)
-    wrong = 0
+    load, wrong = measure.load_now(), 0
     for lines in given.lines or SIZES:
-        measured = _measure(provide(script, lines, given.folder), given)
+        measured = _measure(provide(script, lines, given.folder), given, load)
         measured.save(given.folder)
         wrong += _say_what_is_wrong(measured)
     _write_page(given, measured)
@@ -52,18 +52,17 @@ def _arguments() -> argparse.Namespace:
     return parser.parse_args()
 
 
-def _measure(county: County, given: argparse.Namespace) -> Measured:
+def _measure(county: County, given: argparse.Namespace, load: float) -> Measured:
     about = measure.run("machine", county.folder, county.lines)["facts"]
     subjects, left_out = _subjects(given.quick)
     rounds = given.rounds or (ROUNDS if county.lines < 1_000_000 else ROUNDS_OF_A_MILLION)
     runs: dict[str, list[dict]] = {subject: [] for subject in subjects}
-    load = []
     for number in range(rounds):
-        load.append(measure.load_now())
         for subject in subjects:
             runs[subject].append(measure.run(subject, county.folder, county.lines))
             seconds = sum(stage["wall"] for stage in runs[subject][-1]["stages"].values())
             print(f"{county.lines:,} lines, round {number + 1} of {rounds}: {subject} {seconds:.2f} s", flush=True)
+    about["profile"] = [] if given.quick else measure.run("profile", county.folder, county.lines)["facts"]["profile"]
     truth = measure.run("truth", county.folder, county.lines)["facts"]["rows"]
     return Measured(
         county.lines, cell_m(county.lines), about, _commit(), date.today().isoformat(), load, left_out, runs,
@@ -112,7 +111,7 @@ def _write_page(given: argparse.Namespace, now: Measured) -> None:
     import worker
 
     worker.import_checkout()
-    same = [one for one in Measured.kept(given.folder) if one.about["machine"] == now.about["machine"]]
+    same = Measured.kept(given.folder, now.about["machine"])
     given.page.write_text(page.page(same, "make bench"), encoding="utf-8")
     if len(same) > 1:
         given.page.with_name(page.PLOT).write_text(growth.plot(same), encoding="utf-8")

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import cProfile
+import pstats
 import tempfile
 import time
 from collections.abc import Iterator
@@ -12,7 +14,7 @@ from types import FunctionType, ModuleType
 import geopandas
 import numpy as np
 import pandas
-from county import County
+from county import ROOT, County
 from fallkeeper.plugin import result_tables
 from fallkeeper.plugin.checks.case import Case
 from fallkeeper.plugin.checks.catalogue import CHECKS
@@ -43,6 +45,7 @@ from qgis.core import (
 
 TOLERANCE_M = 0.25
 UNITS = Units("metric")
+MOST_FUNCTIONS = 20
 
 
 def layer_of(county: County, name: str) -> QgsVectorLayer:
@@ -188,3 +191,21 @@ def elevations_in_any_order(county: County, clock: Clock) -> None:
     for stage, lines in (("as they lie", ordered), ("shuffled", mixed)):
         with clock(stage):
             sample_lines(lines, sampler(county), step, np.ones(len(lines), dtype=bool))
+
+
+def profile(county: County, clock: Clock) -> None:
+    """Functions in which the main thread of `engine` spends most time: name, calls, own seconds, with those called."""
+    profiler = cProfile.Profile()
+    profiler.runcall(engine, county, Clock())
+    by_own = sorted(pstats.Stats(profiler).stats.items(), key=lambda item: -item[1][2])
+    clock.facts["profile"] = [
+        (_function(*place), calls, own, whole) for place, (_, calls, own, whole, _) in by_own[:MOST_FUNCTIONS]
+    ]
+
+
+def _function(file: str, line: int, name: str) -> str:
+    """A function of the project by its path, one of a library by its last folder and file."""
+    path = Path(file)
+    if path.is_relative_to(ROOT) and ".venv" not in path.parts:
+        return f"{path.relative_to(ROOT).as_posix()} {name}"
+    return name if file == "~" else f"{path.parent.name}/{path.name} {name}"

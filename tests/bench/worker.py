@@ -26,6 +26,7 @@ SUBJECTS = {
     "decode": ("limits_of_work", "decode_ground", NOTHING),
     "step": ("limits_of_work", "step_file", NOTHING),
     "engine": ("stages", "engine", QGIS),
+    "profile": ("stages", "profile", QGIS),
     "any order": ("stages", "elevations_in_any_order", QGIS),
     "clicks": ("clicks", "trace_by_click", QGIS),
     "truth": ("truth", "compare", QGIS),
