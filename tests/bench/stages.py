@@ -25,8 +25,10 @@ from fallkeeper.plugin.land.notices import Owners, owner_shares
 from fallkeeper.plugin.land.owners import LandMap, split_by_land
 from fallkeeper.plugin.limits import Limits
 from fallkeeper.plugin.network import build
+from fallkeeper.plugin.network.by_ground import flow_by_ground
 from fallkeeper.plugin.network.lines import explode
 from fallkeeper.plugin.network.network import Network
+from fallkeeper.plugin.qgis_layer.arrow import is_plain
 from fallkeeper.plugin.qgis_layer.fields import make_fields
 from fallkeeper.plugin.qgis_layer.ground import RasterGround
 from fallkeeper.plugin.qgis_layer.read import Frame, read_layer
@@ -60,9 +62,10 @@ def frame_of(layer: QgsVectorLayer) -> Frame:
 
 
 def read(county: County, name: str) -> geopandas.GeoDataFrame:
-    """A layer as the plugin reads it; `drains_multi` stands for drains."""
-    layer = layer_of(county, name)
-    return read_layer(layer, name.partition("_multi")[0], frame_of(layer))
+    """A layer as the plugin reads it, drains in bulk where it can; `drains_multi` stands for drains."""
+    layer, stands_for = layer_of(county, name), name.partition("_multi")[0]
+    in_bulk = layer.source() if stands_for == "drains" and is_plain(layer) else ""
+    return read_layer(layer, stands_for, frame_of(layer), plain_source=in_bulk)
 
 
 def read_drains(county: County, name: str = "drains") -> tuple[Drains, Structures]:
@@ -87,6 +90,13 @@ def ground_along(county: County, network: Network, limits: Limits) -> GroundProf
     return sample_lines(network.lines, sampler(county), limits["ground_step"], network.active)
 
 
+def drained_county(network: Network, limits: Limits, ground: GroundProfile) -> NetworkCounty:
+    """The county with its ground, flow taken from there where nothing else tells."""
+    county = NetworkCounty(network, limits, UNITS, ground)
+    by_ground = flow_by_ground(network, county.evidence)
+    return county if by_ground is network else NetworkCounty(by_ground, limits, UNITS, ground)
+
+
 def engine(county: County, clock: Clock) -> None:
     """Read, build, sum, sample the ground, make every check, write what was found, share the land out by owner."""
     limits = Limits()
@@ -98,9 +108,11 @@ def engine(county: County, clock: Clock) -> None:
     clock.facts["build_parts"] = parts
     with clock("elevations"):
         ground = ground_along(county, network, limits)
+    with clock("flow by ground"):
+        drained = drained_county(network, limits, ground)
     with clock("read trees and land"):
         trees, land = read_surroundings(county)
-    case = Case(NetworkCounty(network, limits, UNITS, ground), trees, land)
+    case = Case(drained, trees, land)
     found = _sums_and_checks(case, clock)
     with tempfile.TemporaryDirectory(prefix="fallkeeper_bench_") as aside, clock("write findings"):
         _write(case, found, layer_of(county, "drains").crs(), Path(aside))

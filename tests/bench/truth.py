@@ -10,11 +10,10 @@ from county import County
 from fallkeeper.plugin.checks.case import Case
 from fallkeeper.plugin.checks.catalogue import CHECKS
 from fallkeeper.plugin.checks.run import Findings, run_checks
-from fallkeeper.plugin.county import County as NetworkCounty
 from fallkeeper.plugin.limits import Limits
 from fallkeeper.plugin.network.network import Network
 from measure import Clock
-from stages import UNITS, build_network, ground_along, read_drains, read_surroundings
+from stages import build_network, drained_county, ground_along, read_drains, read_surroundings
 
 SURE_FALL_M = 1.645 * 0.02 * 2**0.5  # a fall between two inverts of 2 cm each that is called at 95 %
 
@@ -29,7 +28,8 @@ def compare(county: County, clock: Clock) -> None:
     drains, structures = read_drains(county, "drains_multi")
     network = build_network(drains, structures)
     ground = ground_along(county, network, limits)
-    case = Case(NetworkCounty(network, limits, UNITS, ground), *read_surroundings(county))
+    case = Case(drained_county(network, limits, ground), *read_surroundings(county))
+    network = case.network
     results = run_checks(case, CHECKS)
     if results.crashed:
         raise RuntimeError(results.crashed[0].trace)
