@@ -26,6 +26,7 @@ from .joints import (
 )
 from .levels import Levels
 from .lines import Lines, explode
+from .near import NearPairs, near_pairs
 from .network import Network
 from .outlets import Outlets, find_outlets, place_outlets
 from .past_outlet import PastOutlet, find_past_outlet
@@ -68,13 +69,14 @@ def build_network(
     limits = limits or Limits()
     lines, unusable = explode(drains.geometry)
     in_ground = drains.in_ground[lines.drain]
-    duplicates = find_duplicates(lines, in_ground, tolerance_m)
+    pairs = near_pairs(lines, in_ground, max(tolerance_m, limits["exact_joint"]))
+    duplicates = find_duplicates(lines, pairs, tolerance_m)
     active = in_ground.copy()
     active[duplicates.line] = False
     index = np.flatnonzero(active)
     tree = shapely.STRtree(lines.geometry[index])
     points = collect_points(lines, drains, shots, limits, tolerance_m)
-    met = _meet(lines, active, tree, index, structures, limits["exact_joint"], tolerance_m)
+    met = _meet(lines, pairs.among(active), tree, index, structures, limits["exact_joint"], tolerance_m)
     placed = place_outlets(lines, drains, structures, tree, index, tolerance_m)
     plan = _Plan(lines, drains, active, Levels(lines, points), limits["exact_joint"], tolerance_m, placed)
     met = _drop_needless(plan, met)
@@ -108,7 +110,7 @@ def build_network(
 
 def _meet(
     lines: Lines,
-    active: np.ndarray,
+    pairs: NearPairs,
     tree: shapely.STRtree,
     index: np.ndarray,
     structures: Structures,
@@ -116,13 +118,13 @@ def _meet(
     tolerance_m: float,
 ) -> Met:
     reach = max(tolerance_m, exact_m)
-    near = snap_to_ends(meeting_ends(lines, active, tree, index, reach), lines, exact_m)
+    near = snap_to_ends(meeting_ends(lines, pairs, reach), lines, exact_m)
     made = near.where(near.gap_m <= exact_m)
     open_end = np.ones(2 * len(lines), dtype=bool)
     open_end[made.end] = False
     proposed = nearest_proposals(near.where((near.gap_m > exact_m) & open_end[near.end]))
     proposed = trim_overshoots(one_for_each_meeting(proposed, lines, tolerance_m), lines, tolerance_m)
-    crossings = find_crossings(lines, tree, index, _together(made, proposed), tolerance_m)
+    crossings = find_crossings(lines, pairs, _together(made, proposed), tolerance_m)
     settled = settle_joints(lines, tree, index, structures, tolerance_m)
     made, proposed, crossings, applied = settled.apply(lines, made, proposed, crossings)
     return Met(made, proposed, applied, crossings, settled)

@@ -13,7 +13,8 @@ import numpy as np
 import shapely
 
 from .lines import Lines
-from .parallel import query
+from .near import NearPairs
+from .parallel import by_pairs
 
 _QUARTERS = np.array([0.25, 0.5, 0.75])  # a line with more than half its length covered has one of these covered
 _SAMPLES = 41
@@ -29,9 +30,9 @@ class Duplicates:
     share: np.ndarray
 
 
-def find_duplicates(lines: Lines, active: np.ndarray, tolerance_m: float) -> Duplicates:
+def find_duplicates(lines: Lines, pairs: NearPairs, tolerance_m: float) -> Duplicates:
     """The lines that carry nothing because another line stands for them; of two alike the first drawn stays."""
-    line, other = _candidates(lines, active, tolerance_m)
+    line, other = _candidates(lines, pairs, tolerance_m)
     share = _share_beside(lines, line, other, tolerance_m)
     line, other, share = line[share > 0.5], other[share > 0.5], share[share > 0.5]
     # where each lies on the other the first drawn stays; else the one that is covered goes
@@ -45,16 +46,25 @@ def find_duplicates(lines: Lines, active: np.ndarray, tolerance_m: float) -> Dup
     return Duplicates(line[first], other[first], share[first])
 
 
-def _candidates(lines: Lines, active: np.ndarray, tolerance_m: float) -> tuple[np.ndarray, np.ndarray]:
-    index = np.flatnonzero(active)
-    at = (lines.length_m[index][:, None] * _QUARTERS).ravel()
-    owner = np.repeat(index, len(_QUARTERS))
-    points = shapely.points(lines.points_at(owner, at))
-    tree = shapely.STRtree(lines.geometry[index])
-    row, hit = query(tree, points, "dwithin", max(tolerance_m, 1e-6))
-    pairs = np.column_stack([owner[row], index[hit]])
-    pairs = np.unique(pairs[pairs[:, 0] != pairs[:, 1]], axis=0)
-    return pairs[:, 0], pairs[:, 1]
+def _candidates(lines: Lines, pairs: NearPairs, tolerance_m: float) -> tuple[np.ndarray, np.ndarray]:
+    """Pairs in which a quarter point of the line lies on the other; asked of the few whose boxes allow it."""
+    pairs = pairs.where(_half_in_box(lines, pairs, tolerance_m))
+    at = (lines.length_m[pairs.line][:, None] * _QUARTERS).ravel()
+    points = shapely.points(lines.points_at(np.repeat(pairs.line, len(_QUARTERS)), at))
+    apart = by_pairs(shapely.distance, np.repeat(lines.geometry[pairs.other], len(_QUARTERS)), points)
+    on_other = (apart <= tolerance_m + 1e-9).reshape(-1, len(_QUARTERS)).any(axis=1)
+    return pairs.line[on_other], pairs.other[on_other]
+
+
+def _half_in_box(lines: Lines, pairs: NearPairs, tolerance_m: float) -> np.ndarray:
+    """Whether half of a line can lie in the other's box; of a line with bends nobody can say without looking."""
+    box = shapely.bounds(lines.geometry) if len(lines) else np.zeros((0, 4))
+    own, other = box[pairs.line], box[pairs.other]
+    low = np.maximum(own[:, :2], other[:, :2] - tolerance_m)
+    high = np.minimum(own[:, 2:], other[:, 2:] + tolerance_m)
+    size = own[:, 2:] - own[:, :2]
+    straight = lines.length_m[pairs.line] <= 1.001 * np.hypot(*size.T)
+    return ~straight | (high - low >= 0.49 * size).all(axis=1)
 
 
 def _share_beside(lines: Lines, line: np.ndarray, other: np.ndarray, tolerance_m: float) -> np.ndarray:

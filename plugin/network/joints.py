@@ -12,7 +12,8 @@ import numpy as np
 import shapely
 
 from .lines import Lines
-from .parallel import by_pairs, query
+from .near import NearPairs
+from .parallel import by_pairs
 
 _TIE_M = 0.001  # distances closer than this count as equal: then an end goes before a place inside a line
 _STUB_REACH = 5.0  # an overshoot may be this many tolerances long where a line meets another at a flat angle
@@ -74,22 +75,26 @@ def end_at_m(lines: Lines) -> np.ndarray:
     return np.column_stack([np.zeros(len(lines)), lines.length_m]).ravel()
 
 
-def meeting_ends(lines: Lines, active: np.ndarray, tree: shapely.STRtree, index: np.ndarray, reach_m: float) -> Joints:
-    """Every end of an active line with every other active line within `reach_m` of it.
+def meeting_ends(lines: Lines, pairs: NearPairs, reach_m: float) -> Joints:
+    """Every end of a line with every other line within `reach_m` of it.
 
-    `tree` holds the lines `index`. A place closer than `reach_m` to an end of the other line is not
-    moved to that end; only a place at the very end is `at_end`.
+    A place closer than `reach_m` to an end of the other line is not moved to that end; only a place at the very
+    end is `at_end`.
     """
     xy = end_xy(lines)
-    ends = np.flatnonzero(np.repeat(active, 2))
-    row, hit = query(tree, shapely.points(xy[ends]), "dwithin", reach_m)
-    end, other = ends[row], index[hit]
-    keep = end // 2 != other
-    end, other = end[keep], other[keep]
-    points = shapely.points(xy[end])
+    end = np.concatenate([2 * pairs.line, 2 * pairs.line + 1])
+    other = np.tile(pairs.other, 2)
+    # a line's box is its nearest possible extent: most ends lie too far from it to be measured
+    box = shapely.bounds(lines.geometry)[other].T if len(other) else np.zeros((4, 0))
+    x, y = xy[end].T
+    beside = (x >= box[0] - reach_m) & (x <= box[2] + reach_m) & (y >= box[1] - reach_m) & (y <= box[3] + reach_m)
+    end, other = end[beside], other[beside]
+    gap = by_pairs(shapely.distance, lines.geometry[other], shapely.points(xy[end]))
+    near = gap <= reach_m
+    end, other, gap = end[near], other[near], gap[near]
     geometry = lines.geometry[other]
-    at = np.clip(by_pairs(shapely.line_locate_point, geometry, points), 0.0, lines.length_m[other])
-    gap = by_pairs(shapely.distance, geometry, points)
+    at = by_pairs(shapely.line_locate_point, geometry, shapely.points(xy[end]))
+    at = np.clip(at, 0.0, lines.length_m[other])
     at_end = (at <= 0.0) | (at >= lines.length_m[other])
     return Joints(end, other, at, at_end, gap, end_at_m(lines)[end])
 
@@ -150,13 +155,11 @@ def trim_overshoots(proposals: Joints, lines: Lines, tolerance_m: float) -> Join
     return Joints(proposals.end, proposals.other, at, proposals.at_end, proposals.gap_m, own_at)
 
 
-def find_crossings(
-    lines: Lines, tree: shapely.STRtree, index: np.ndarray, joints: Joints, tolerance_m: float
-) -> Crossings:
+def find_crossings(lines: Lines, pairs: NearPairs, joints: Joints, tolerance_m: float) -> Crossings:
     """Places where two lines cross or touch and no end with a joint between the two lies near."""
-    row, hit = query(tree, lines.geometry[index], "intersects")
-    keep = row < hit
-    line, other = index[row[keep]], index[hit[keep]]
+    once = pairs.once()
+    meet = by_pairs(shapely.intersects, lines.geometry[once.line], lines.geometry[once.other])
+    line, other = once.line[meet], once.other[meet]
     open_ = ~_meet_at_joint_only(lines, line, other, joints, tolerance_m)  # most meet at a joint and nowhere else
     line, other = line[open_], other[open_]
     meeting = shapely.intersection(lines.geometry[line], lines.geometry[other])

@@ -7,27 +7,9 @@ from collections.abc import Callable
 from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
-import shapely
 
 _LEAST = 4000  # below this many shapes a thread costs more than it brings
 _MOST_THREADS = 8
-
-
-def query(
-    tree: shapely.STRtree, shapes: np.ndarray, predicate: str, distance_m: float | None = None
-) -> tuple[np.ndarray, np.ndarray]:
-    """`tree.query` of many shapes: rows of `shapes`, rows of the tree."""
-    if not len(shapes) or not len(tree.geometries):
-        return np.zeros(0, dtype=np.int64), np.zeros(0, dtype=np.int64)
-    tree.query(shapes[0])  # a tree is built by its first question, which must not come from two threads at once
-
-    def ask(part: np.ndarray) -> np.ndarray:
-        return tree.query(part, predicate=predicate, distance=distance_m)
-
-    parts = _in_parts(ask, shapes)
-    begin = np.cumsum([0] + [size for size, _ in parts[:-1]])
-    rows = np.concatenate([found[0] + first for first, (_, found) in zip(begin, parts)])
-    return rows, np.concatenate([found[1] for _, found in parts])
 
 
 def by_pairs(function: Callable[..., np.ndarray], *columns: np.ndarray) -> np.ndarray:
