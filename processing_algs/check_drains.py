@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import dataclasses
+
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
@@ -73,6 +75,8 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
         feedback.setProgress(50)
         chosen = self.parameterAsEnumStrings(parameters, CHECKS, context) if parameters.get(CHECKS) else []
         checks = [check for check in ALL if not chosen or check.id in chosen]
+        told = any(check.id == "elevation-contradicts-outlet" for check in checks)
+        case = dataclasses.replace(case, contradiction_told=told)
         try:
             results = run_checks(case, checks, lambda share: feedback.setProgress(50 + 40 * share), feedback.isCanceled)
         except CanceledError:

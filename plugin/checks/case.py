@@ -20,13 +20,15 @@ from ..units import Units
 class Case:
     """A county with its surroundings. `trees` and `land` are None where no layer was given.
 
-    `ground_fault`: why the ground that was given could not be used; empty where it was.
+    `ground_fault`: why the ground that was given could not be used; empty where it was. `contradiction_told`:
+    whether elevation-contradicts-outlet is among the checks of this run.
     """
 
     county: County
     trees: Trees | None = None
     land: Land | None = None
     ground_fault: str = ""
+    contradiction_told: bool = True
 
     @property
     def network(self) -> Network:
@@ -65,5 +67,5 @@ class Case:
 
     @property
     def contradicted_lines(self) -> np.ndarray:
-        """Lines on which the inverts contradict the only outlet: that is the finding, and no other repeats it there."""
-        return self.county.contradicted.line
+        """Lines on which inverts contradict the only outlet: where that is told, no other check repeats it there."""
+        return self.county.contradicted.line if self.contradiction_told else np.zeros(0, dtype=np.int64)

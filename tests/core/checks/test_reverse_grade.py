@@ -1,5 +1,7 @@
 """reverse-grade. Known answers: the hidden reverse (A06), how sure (A07), unknown is not fine (A41)."""
 
+import dataclasses
+
 import builders as b
 import networks
 import numpy as np
@@ -134,3 +136,10 @@ def test_abandoned_pipe_has_no_grade():
     case = case_of(*four_drains(status="abandoned"), b.lateral("L", (0, 0), (0, 50)), outlets=OUTLET)
     assert found(case, "reverse-grade") == []
     assert np.all(case.drains.drain_id[case.network.lines.drain[case.county.grades.line]] == "L")
+
+
+def test_speaks_up_where_the_contradiction_with_the_outlet_is_not_told():
+    case = fall_of(-0.125, 0.03)
+    assert found(case, "reverse-grade") == []
+    (row,) = found(dataclasses.replace(case, contradiction_told=False), "reverse-grade")
+    assert row.call == "reverse" and row.probability == pytest.approx(0.998, abs=0.002)
