@@ -17,6 +17,8 @@ REVERSE = "reverse"
 CANNOT_TELL = "cannot_tell"
 UNKNOWN = "unknown"
 
+_HOPELESS_M = 0.0002  # nobody shoots an invert better than a fifth of a millimetre
+
 
 def sigma_of_fall_m(sigma_up_m: np.ndarray, sigma_down_m: np.ndarray, correlation: float = 0.0) -> np.ndarray:
     """Standard error of the difference of two inverts whose errors are correlated by `correlation`."""
@@ -63,6 +65,8 @@ def what_settles(fall_m: float, limits: Limits, units: Units) -> str:
     needed_m = float(error_that_settles_m(fall_m, limits))
     if np.isnan(needed_m):
         return "two level shots, one at either end of this stretch, would give a fall"
+    if needed_m < _HOPELESS_M:
+        return "there is hardly any fall over this stretch, and no survey can call it"
     needed = units.show_length(needed_m, 3)
     if needed_m < limits["error_level"]:
         return f"the fall is too small to be called over this stretch: both ends would have to be shot within {needed}"

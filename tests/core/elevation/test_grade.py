@@ -108,3 +108,7 @@ def test_what_would_settle_it_is_said_in_the_user_s_unit():
     assert said == "two inverts shot at the ends of this stretch, each within 0.021 ft, would decide it"
     assert "too small to be called" in what_settles(0.001, LIMITS, Units("metric"))
     assert "would give a fall" in what_settles(np.nan, LIMITS, Units("metric"))
+
+
+def test_no_survey_is_asked_for_where_there_is_no_fall():
+    assert what_settles(0.0, LIMITS, Units()) == "there is hardly any fall over this stretch, and no survey can call it"
