@@ -8,6 +8,7 @@ import shapely
 from .county import County
 from .land.notices import owner_shares
 from .land.owners import NOBODY, LandMap, land_crossed, split_by_land
+from .result_tables import rounded
 from .tables import Land
 from .trace_sums import Above
 from .units import Units
@@ -53,7 +54,7 @@ def land_above_table(county: County, above: Above, land: Land | None) -> tuple[d
     columns["share"] = fields.share
     columns["owner_area"], columns["owner_share"] = _by_owner(columns["owner"], columns["area"], columns["share"])
     merged = np.array([_merged(shapes[rows == row]) for row in fields.owner] or [], dtype=object)
-    return columns, merged
+    return rounded(columns), merged
 
 
 def _parts_on(parts: LandMap, strips: np.ndarray, stretch: np.ndarray, rows: np.ndarray) -> np.ndarray:
@@ -101,4 +102,4 @@ def land_crossed_table(
     crossed = land_crossed(county.network.lines, line, from_m, to_m, LandMap.of(land),
                            tolerance_m=county.limits["exact_joint"])
     fields = owner_shares(crossed.land, crossed.length_m)
-    return {**_of_land(land, fields.owner), "length": fields.area_m2 / county.units.length_m}
+    return rounded({**_of_land(land, fields.owner), "length": fields.area_m2 / county.units.length_m})

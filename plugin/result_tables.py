@@ -80,7 +80,7 @@ def pipes_table(
     }
     # drawn in flow direction, so that arrows tell the truth
     shapes = net.lines.cut(line, from_m, to_m, backward=net.direction[pieces] < 0)
-    return _rounded(columns), shapes
+    return rounded(columns), shapes
 
 
 def nodes_table(county: County) -> tuple[dict[str, np.ndarray], np.ndarray]:
@@ -137,10 +137,10 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
         "source": by_check(lambda c: source_of(c, county)),
         "detail": findings.detail,
     }
-    return _rounded(columns)
+    return rounded(columns)
 
 
-def _rounded(columns: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
+def rounded(columns: dict[str, np.ndarray]) -> dict[str, np.ndarray]:
     """Figures without the noise of plan coordinates in the millions; a millionth of any unit is beyond every error."""
     return {c: np.round(v, 6) if v.dtype.kind == "f" else v for c, v in columns.items()}
 

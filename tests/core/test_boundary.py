@@ -33,7 +33,7 @@ MAY_IMPORT = {
     "checks": MODEL,
     "trace_sums": MODEL,
     "result_tables": ENGINE,
-    "land_tables": ENGINE | {"trace_sums"},
+    "land_tables": ENGINE | {"trace_sums", "result_tables"},
     "report": ENGINE,
     "reroute": ENGINE | {"report"},
     "qgis_layer": ENGINE | {"dependencies"},
