@@ -29,18 +29,20 @@ def _panel(drawing: object, left: float, measured: list[Measured], name: str) ->
     lines = [one.lines for one in measured]
     seconds = [cpu(one, name) for one in measured]
     even = [expected_cpu(measured[0], one, name) for one in measured]
-    x = _Axis(left + LEFT, left + WIDTH - RIGHT, lines)
-    y = _Axis(HEIGHT - BOTTOM, TOP, [*seconds, *(v * (1 + s) for v in even for s in (MOST_GROWTH, -MOST_GROWTH))])
+    x = _Axis(left + LEFT, left + WIDTH - RIGHT, lines, 0.08)
+    values = [*seconds, *(v * (1 + s) for v in even for s in (MOST_GROWTH, -MOST_GROWTH))]
+    y = _Axis(HEIGHT - BOTTOM, TOP, values, 0.15)
     places = np.array([x.at(n) for n in lines])
     upper, lower = ([y.at(v * (1 + s)) for v in even] for s in (MOST_GROWTH, -MOST_GROWTH))
     ring = np.column_stack([np.concatenate([places, places[::-1]]), [*upper, *lower[::-1]]])
     drawing.areas([ring], fill=BAND)
     drawing.lines([np.column_stack([places, [y.at(v) for v in even]])], stroke="#666666", stroke_dasharray="5 4")
     _axes(drawing, left, x, y, name)
-    for n, at, value in zip(lines, places, seconds):
-        drawing.circle(at, y.at(value), 5, fill=COLOUR)
-        drawing.text(at + (8 if n == lines[0] else -8), y.at(value) - 10, f"{value:.1f} s", 13,
-                     "start" if n == lines[0] else "end")
+    for place, up, low, value in zip(places, upper, lower, seconds):
+        drawing.circle(place, y.at(value), 5, fill=COLOUR)
+        first = place == places[0]  # labels stand clear of the band
+        drawing.text(place, low + 18 if first else up - 8, f"{value:.1f} s", 13, "start" if first else "end")
+    drawing.text(left + WIDTH - RIGHT, HEIGHT - BOTTOM - 10, "band: in proportion, ± 20 %", 12, "end")
 
 
 def _axes(drawing: object, left: float, x: _Axis, y: _Axis, name: str) -> None:
@@ -60,12 +62,12 @@ def _axes(drawing: object, left: float, x: _Axis, y: _Axis, name: str) -> None:
 class _Axis:
     """A logarithmic axis between two places, a little wider than the values on it."""
 
-    def __init__(self, begin: float, end: float, values: list[float]) -> None:
+    def __init__(self, begin: float, end: float, values: list[float], room: float) -> None:
+        """`room`: how much wider at either end, as a share of the range of values."""
         self.values = values
         self._begin, self._end = begin, end
         low, high = np.log10(min(values)), np.log10(max(values))
-        room = max(0.08 * (high - low), 0.05)
-        self._low, self._high = low - room, high + room
+        self._low, self._high = low - room * (high - low), high + room * (high - low)
 
     def at(self, value: float) -> float:
         share = (np.log10(value) - self._low) / (self._high - self._low)

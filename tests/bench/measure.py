@@ -22,8 +22,8 @@ WORKER = Path(__file__).resolve().with_name("worker.py")
 
 
 def peak_mb() -> float:
-    """The most memory this process has held so far."""
-    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    """The most memory this process has held so far, in millions of bytes."""
+    return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss * 1024 / 1e6
 
 
 class Clock:

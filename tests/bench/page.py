@@ -44,7 +44,7 @@ COMPARED = (
      "a loop over all features: attributes and WKB, nothing done with them", {"PyQGIS loop": None}),
     ("reading drains and structures", ("engine", ["read"]), _STEP, {"step": None}),
 )
-JOINING = ("lines", "duplicates", "joints", "settled", "pieces")  # modules of plugin/network; the others orient
+JOINING = ("lines", "near", "duplicates", "joints", "settled", "pieces")  # modules of plugin/network; the others orient
 
 
 def page(measured: list[Measured], command: str) -> str:
@@ -147,20 +147,21 @@ def _truth(measured: list[Measured]) -> list[str]:
 
 
 def _stages(one: Measured) -> list[str]:
-    rows = []
+    rows, facts = [], one.facts("engine")
     for stage in one.stages("engine"):
-        rows.append([stage, *_seconds_and_share(one, [stage]),
+        found = facts["found"].get(stage.partition("check ")[2])
+        rows.append([stage, *_seconds_and_share(one, [stage]), "" if found is None else f"{found:,}",
                      f"{one.runs['engine'][0]['stages'][stage]['peak_mb']:,.0f}"])
         if stage == "build":
             rows += _inside_build(one)
-    rows.append(["**whole check** (without land)", *_seconds_and_share(one, one.check_stages()), ""])
-    facts = one.facts("engine")
+    rows.append(["**whole check** (without land)", *_seconds_and_share(one, one.check_stages()),
+                 f"{facts['findings']:,}", ""])
     return [
         f"## The engine, stage by stage, {one.lines:,} lines", "",
         f"{facts['lines']:,} lines, {facts['pieces']:,} pieces, {facts['systems']:,} systems, {facts['samples']:,} "
         f"samples of the ground, {facts['findings']:,} findings. `{LAND}` is served land shared out between all "
         "lines and divided by owner.", "",
-        *_table(["stage", "seconds", "CPU seconds", "share", "peak MB after it"], rows),
+        *_table(["stage", "seconds", "CPU seconds", "share", "findings", "peak MB after it"], rows),
     ]
 
 
@@ -181,7 +182,7 @@ def _inside_build(one: Measured) -> list[list[str]]:
     for part, names in sums.items():
         seconds = Spread.of([sum(of_run.get(name, 0.0) for name in names) for of_run in parts])
         told = ", ".join(f"{name} {Spread.of([p.get(name, 0.0) for p in parts]).median:.2f}" for name in names)
-        rows.append([f"of it {part} ({told})", show(seconds), "", f"{seconds.median / whole:.1%}", ""])
+        rows.append([f"of it {part} ({told})", show(seconds), "", f"{seconds.median / whole:.1%}", "", ""])
     return rows
 
 
@@ -237,8 +238,8 @@ def _memory(measured: list[Measured]) -> list[str]:
                          *cells, _a_line(measured, subject)])
     return [
         "## Memory", "",
-        "Peak of the process in MB (2^20 bytes); before the county is read, libraries fill the first column. The last "
-        "column is the growth from one size to the next.", "",
+        "Peak of the process in MB; before the county is read, libraries fill the first column. The last column is the "
+        "growth from one size to the next.", "",
         *_table(["", "libraries", *_names(measured), "kB a line"], rows),
     ]
 
@@ -247,10 +248,10 @@ def _a_line(measured: list[Measured], subject: str) -> str:
     with_it = [one for one in measured if one.has(subject)]
     steps = zip(with_it[:-1], with_it[1:])
     growth = [
-        (big.peak_mb(subject) - small.peak_mb(subject)) * 2**20 / 1000 / (big.lines - small.lines)
+        (big.peak_mb(subject) - small.peak_mb(subject)) * 1000 / (big.lines - small.lines)
         for small, big in steps
     ]
-    return ", ".join(f"{kb:.1f}" for kb in growth)
+    return ", ".join(f"{max(kb, 0.0):.1f}" for kb in growth)
 
 
 def _clicks(measured: list[Measured]) -> list[str]:
@@ -273,7 +274,7 @@ def _clicks(measured: list[Measured]) -> list[str]:
 def _how(measured: list[Measured]) -> list[str]:
     rows = [[name, value] for name, value in measured[-1].about["machine"].items()]
     return [
-        "## Machine and versions", "", *_table(["", ""], rows), "",
+        "## Machine and versions", "", *_table(["what", "which"], rows), "",
         "Files were in the page cache. Peak memory is that of the process, libraries and raster cache included. What "
         "runs by threads counts once by the wall and fully by CPU.",
     ]

@@ -120,7 +120,8 @@ def engine(county: County, clock: Clock) -> None:
         by_owner = _land_by_owner(case, land)
     clock.facts.update(
         drains=len(drains), lines=len(network.lines), pieces=len(network.pieces), systems=network.system_count,
-        samples=len(ground), findings=len(found), owned_share=float(by_owner / case.county.served.area_m2.sum()),
+        samples=len(ground), findings=len(found), found={check.id: len(found.of(check.id)) for check in CHECKS},
+        owned_share=float(by_owner / case.county.served.area_m2.sum()),
     )
 
 
