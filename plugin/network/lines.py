@@ -7,6 +7,7 @@ A place is (line, distance from the line's first vertex); geometry is never spli
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -42,10 +43,15 @@ class Lines:
         share = ((at_m - a) / np.maximum(b - a, 1e-12))[:, None]
         return self.xy[segment] + share * (self.xy[segment + 1] - self.xy[segment])
 
+    @cached_property
+    def _running(self) -> tuple[np.ndarray, np.ndarray]:
+        """One running distance over all lines: where each line begins, and every vertex."""
+        start = np.concatenate([[0.0], np.cumsum(self.length_m)])
+        return start, self.along_m + np.repeat(start[:-1], np.diff(self.first))
+
     def segment_at(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
         """Index of the vertex before each place, so that the place lies between it and the next."""
-        start = np.concatenate([[0.0], np.cumsum(self.length_m)])  # one running distance over all lines
-        running = self.along_m + np.repeat(start[:-1], np.diff(self.first))
+        start, running = self._running
         segment = np.searchsorted(running, start[line] + at_m, side="right") - 1
         return np.clip(segment, self.first[line], self.first[line + 1] - 2)
 

@@ -7,6 +7,7 @@ from functools import cached_property
 
 import networkx as nx
 import numpy as np
+import shapely
 
 from ..tables import Drains, Shots, Structures
 from .direction import Flow
@@ -128,6 +129,12 @@ class Network:
     @cached_property
     def node_degree(self) -> np.ndarray:
         return np.bincount(np.concatenate([self.pieces.node_from, self.pieces.node_to]), minlength=len(self.nodes))
+
+    @cached_property
+    def line_index(self) -> tuple[np.ndarray, shapely.STRtree]:
+        """Lines in the network, and a tree of their geometries to ask for those near a place."""
+        used = np.unique(self.pieces.line)
+        return used, shapely.STRtree(self.lines.geometry[used])
 
     def graph(self, system: int) -> nx.MultiDiGraph:
         """One system as a graph: nodes by number, an edge a piece in flow direction, keyed by drain and stations.

@@ -64,21 +64,21 @@ def place_near(network: Network, xy_m: tuple[float, float], reach_m: float) -> P
 
     Raises NoPipeError where no pipe lies within `reach_m`.
     """
-    used = np.unique(network.pieces.line)
+    used, tree = network.line_index
     if not len(used):
         raise NoPipeError(float("inf"))
     point = shapely.Point(*xy_m)
-    distance = shapely.distance(network.lines.geometry[used], point)
-    best = int(np.argmin(distance))
-    if distance[best] > reach_m:
-        raise NoPipeError(float(distance[best]))
-    line = used[best]
+    (_, hits), distances = tree.query_nearest([point], return_distance=True)
+    distance = float(distances[0])
+    if distance > reach_m:
+        raise NoPipeError(distance)
+    line = used[hits.min()]  # of pipes equally near the one drawn first
     at = float(shapely.line_locate_point(network.lines.geometry[line], point))
     rows = np.flatnonzero(network.pieces.line == line)
     at = float(np.clip(at, network.pieces.from_m[rows].min(), network.pieces.to_m[rows].max()))
     inside = rows[(network.pieces.from_m[rows] <= at) & (network.pieces.to_m[rows] >= at)]
     piece = int(inside[0]) if len(inside) else int(rows[np.argmin(np.abs(network.pieces.from_m[rows] - at))])
-    return _lead_on(network, PlaceOnPipe(piece, at, float(distance[best])))
+    return _lead_on(network, PlaceOnPipe(piece, at, distance))
 
 
 def _lead_on(network: Network, place: PlaceOnPipe, exact_m: float = _EXACT_M) -> PlaceOnPipe:
