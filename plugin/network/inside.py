@@ -6,6 +6,7 @@ import numpy as np
 import shapely
 
 from .lines import Lines
+from .parallel import by_pairs
 
 
 def stretches_inside(
@@ -15,7 +16,8 @@ def stretches_inside(
     shapely.prepare(polygons)
     whole = shapely.contains_properly(polygons, lines.geometry[line])
     rows = np.flatnonzero(~whole)
-    parts, of = shapely.get_parts(shapely.intersection(lines.geometry[line[rows]], polygons[rows]), return_index=True)
+    under = by_pairs(shapely.intersection, lines.geometry[line[rows]], polygons[rows])
+    parts, of = shapely.get_parts(under, return_index=True)
     linear = shapely.get_type_id(parts) == shapely.GeometryType.LINESTRING
     parts, row = parts[linear], rows[of[linear]]
     geometry = lines.geometry[line[row]]
