@@ -51,9 +51,18 @@ def fill_with_sample(path: Path, crs: QgsCoordinateReferenceSystem, units: str) 
                 shape = _geometry(declared, row.places)
                 shape.transform(to_crs)
                 feature.SetGeometry(ogr.CreateGeometryFromWkb(bytes(shape.asWkb())))
-            if table.CreateFeature(feature) != ogr.OGRERR_NONE:
-                raise ArchiveError(f"The sample cannot be written to {path}: {gdal.GetLastErrorMsg()}")
+            _write(feature, table, path)
     source.CommitTransaction()
+
+
+def _write(feature: ogr.Feature, table: ogr.Layer, path: Path) -> None:
+    why = ""
+    try:
+        written = table.CreateFeature(feature) == ogr.OGRERR_NONE
+    except RuntimeError as error:  # whether GDAL raises or returns a code is a setting of the whole process
+        written, why = False, str(error)
+    if not written:
+        raise ArchiveError(f"The sample cannot be written to {path}: {why or gdal.GetLastErrorMsg()}")
 
 
 def _stored(declared: Layer, field: str, value: object, units: str) -> object:

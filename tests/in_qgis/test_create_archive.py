@@ -400,6 +400,20 @@ def test_an_archive_with_rows_is_never_overwritten(path):
     assert path.read_bytes() == before
 
 
+@pytest.mark.parametrize("exceptions", [False, True])
+def test_a_row_the_file_refuses_is_a_sentence(path, exceptions):
+    """Whether GDAL raises or returns a code is a setting of the whole process, and QGIS's own plugins change it."""
+    before = ogr.GetUseExceptions()
+    (ogr.UseExceptions if exceptions else ogr.DontUseExceptions)()
+    try:
+        fill_with_sample(path, QgsCoordinateReferenceSystem(FEET), US)
+        with pytest.raises(ArchiveError, match=r"cannot be written to .* keys must differ"):
+            fill_with_sample(path, QgsCoordinateReferenceSystem(FEET), US)
+    finally:
+        (ogr.UseExceptions if before else ogr.DontUseExceptions)()
+    assert open_layer(path, "drains").featureCount() == 155
+
+
 def test_another_file_is_never_overwritten(qgis_app, tmp_path):
     other = tmp_path / "parcels.gpkg"
     other.write_bytes(b"something else")
