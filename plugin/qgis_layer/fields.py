@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
-from qgis.core import QgsField, QgsFields
-from qgis.PyQt.QtCore import QVariant  # the only spelling that QGIS 3.22 takes; Qt6 builds of QGIS keep it
+from qgis.core import Qgis, QgsField, QgsFields
+from qgis.PyQt.QtCore import QMetaType, QVariant
 
-_TYPES = {"text": QVariant.String, "real": QVariant.Double, "integer": QVariant.Int, "boolean": QVariant.Bool}
+if Qgis.QGIS_VERSION_INT >= 33800:
+    _TYPES = {
+        "text": QMetaType.Type.QString, "real": QMetaType.Type.Double, "integer": QMetaType.Type.Int,
+        "boolean": QMetaType.Type.Bool,
+    }  # fmt: skip
+else:
+    _TYPES = {"text": QVariant.String, "real": QVariant.Double, "integer": QVariant.Int, "boolean": QVariant.Bool}
 
 
 def make_fields(spec: dict[str, str]) -> QgsFields:
