@@ -23,13 +23,14 @@ LAND_CROSSED = {"land_id": "text", "name": "text", "owner": "text", "use": "text
 def land_above_aliases(units: Units) -> dict[str, str]:
     """Column heads with units for LAND_ABOVE."""
     area = units.area_name
-    return {"name": "Field", "owner": "Owner", "area": f"Land ({area})", "share": "Share of all land above",
-            "owner_area": f"All land of this owner above ({area})", "owner_share": "Share of this owner"}
+    return {"land_id": "Land", "name": "Field", "owner": "Owner", "use": "Use", "area": f"Area ({area})",
+            "share": "Share of all land above", "owner_area": f"Area of this owner ({area})",
+            "owner_share": "Share of this owner"}
 
 
 def land_crossed_aliases(units: Units) -> dict[str, str]:
     """Column heads with units for LAND_CROSSED."""
-    return {"name": "Field", "owner": "Owner", "length": f"Pipe ({units.length_name})"}
+    return {"land_id": "Land", "name": "Field", "owner": "Owner", "use": "Use", "length": f"Pipe ({units.length_name})"}
 
 
 def land_above_table(county: County, above: Above, land: Land | None) -> tuple[dict[str, np.ndarray], np.ndarray]:

@@ -25,6 +25,9 @@ FINDINGS = {
     "probability": "real", "source": "text", "detail": "text",
 }
 NOT_CHECKED = {"check": "text", "drain_id": "text", "name": "text", "why": "text"}
+NODE_ALIASES = {
+    "node": "Node", "kind": "Kind", "name": "Name", "system": "System", "pipes": "Pieces of pipe that meet",
+}
 NOT_CHECKED_ALIASES = {"check": "Check", "drain_id": "Drain (empty: all)", "name": "Name", "why": "Why"}
 
 
@@ -44,8 +47,10 @@ def finding_aliases(units: Units) -> dict[str, str]:
     """Column heads with units for the findings."""
     length = units.length_name
     return {
-        "station_from": f"From station ({length})", "station_to": f"To station ({length})", "title": "What is wrong",
-        "remedy": "What to do", "drain_id": "Drain", "probability": "Probability", "detail": "In detail",
+        "check": "Check", "call": "Call", "severity": "Severity", "title": "What is wrong", "remedy": "What to do",
+        "drain_id": "Drain", "name": "Name", "station_from": f"From station ({length})",
+        "station_to": f"To station ({length})", "value": "Value", "limit": "Limit", "unit": "Unit",
+        "probability": "Probability", "source": "Source", "detail": "In detail",
     }
 
 

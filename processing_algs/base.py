@@ -36,13 +36,13 @@ class Styler(QgsProcessingLayerPostProcessorInterface):
         self.aliases = aliases
 
     def postProcessLayer(self, layer, context, feedback):
+        from ..plugin.qgis_layer.columns import show_result_columns
         from ..plugin.qgis_layer.style import style_for
 
         give_style = style_for(self.result)
         if give_style is not None:
             give_style(layer)
-        for name, alias in self.aliases.items():
-            layer.setFieldAlias(layer.fields().lookupField(name), alias)
+        show_result_columns(layer, self.aliases)
         if self in _stylers:
             _stylers.remove(self)
 

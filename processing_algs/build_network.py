@@ -77,7 +77,8 @@ class BuildNetwork(NetworkAlgorithm):
         with ThreadPoolExecutor(1) as pool:  # arrays work on the land while QGIS takes nodes and findings
             table = pool.submit(tables.pipes_table, county, np.arange(len(net.pieces)))
             columns, points = tables.nodes_table(county)
-            nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, {}, columns, points, POINT)
+            nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, tables.NODE_ALIASES, columns,
+                               points, POINT)
             findings = write_findings(self, parameters, context, feedback, county, results.findings)
             pipes = write_pipes(self, parameters, context, feedback, county, *table.result())
         return {

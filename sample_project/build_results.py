@@ -50,6 +50,7 @@ def write_results(archive: Path, ground: Path, results: Path) -> None:
 
 def add_results(project: QgsProject, results: Path) -> dict:  # noqa: F821 (QGIS is imported when needed)
     """Show the results above everything else, with their symbols and heads; returns the layers by table."""
+    from fallkeeper.plugin.qgis_layer.columns import show_result_columns
     from fallkeeper.plugin.qgis_layer.style import style_for
     from fallkeeper.plugin.result_tables import finding_aliases, pipe_aliases
     from fallkeeper.plugin.units import US, Units
@@ -60,8 +61,7 @@ def add_results(project: QgsProject, results: Path) -> dict:  # noqa: F821 (QGIS
     for table, (title, output) in RESULT_LAYERS.items():
         layer = layers[table] = QgsVectorLayer(f"{results}|layername={table}", title, "ogr")
         aliases = pipe_aliases(Units(US)) if output == "PIPES" else finding_aliases(Units(US))
-        for name, alias in aliases.items():
-            layer.setFieldAlias(layer.fields().indexOf(name), alias)
+        show_result_columns(layer, aliases)
         style_for(output)(layer)
         layer.setReadOnly(True)  # to be made anew, not corrected
         project.addMapLayer(layer, False)

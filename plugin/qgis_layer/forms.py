@@ -18,6 +18,7 @@ from qgis.core import (
 from ..schema import Field, Layer
 from ..schema.rules import rules
 from ..units import Units
+from .columns import fit_columns
 
 # what a value map stores for "nothing"; QGIS gives it no name in Python on 3.22
 _NULL_CHOICE = "{2839923C-8B7D-419E-B84B-CA2FE9B80EC7}"
@@ -45,6 +46,7 @@ def prepare_form(layer: QgsVectorLayer, declared: Layer, units: Units) -> None:
             layer.setDefaultValueDefinition(index, QgsDefaultValue(_USER_DEFAULT, True))
     _set_rules(layer, declared)
     layer.setEditFormConfig(_pages(layer, declared))
+    fit_columns(layer)
     layer.setDisplayExpression(declared.shown_as)
     layer.setMapTipTemplate("".join(_map_tip(declared, units)))
 
