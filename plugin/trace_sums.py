@@ -8,6 +8,7 @@ import numpy as np
 
 from .county import County
 from .network.trace import Upstream
+from .units import Units
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,16 @@ class Above:
     length_m: float
     area_m2: float
     inflow_m3_s: float
+
+
+def said_above(above: Above, units: Units) -> str:
+    """The sums in a sentence."""
+    inflow, laterals = above.inflow_m3_s / units.flow_m3_s, above.lateral_count
+    return (
+        f"Above this place: {laterals:,} {'lateral' if laterals == 1 else 'laterals'}, "
+        f"{units.show_length(above.length_m)} of pipe, {above.area_m2 / units.area_m2:,.2f} {units.area_name} of land, "
+        f"constant inflow {inflow:,.1f} {units.flow_name}."
+    )
 
 
 def sum_above(county: County, found: Upstream) -> Above:

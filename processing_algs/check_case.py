@@ -7,6 +7,7 @@ import dataclasses
 from qgis.core import QgsProcessingException
 
 from ..plugin.checks.case import Case
+from ..plugin.checks.declare import Severity
 from ..plugin.elevation.ground import SamplingCanceledError, sample_lines
 from ..plugin.elevation.plausible import fit_of_ground
 from ..plugin.network.summary import say_first
@@ -43,6 +44,17 @@ def read_case(algorithm, parameters, context, feedback) -> Case:
             county = dataclasses.replace(county, ground=None)
     trees = algorithm.read_trees(context, feedback)
     return Case(county, trees, algorithm.read_land(parameters, context, feedback), fault)
+
+
+def said_found(results, not_checked_count: int, has_report: bool) -> str:
+    """How much was found and where to look first."""
+    # numpy would compare with the words "Severity.SERIOUS"
+    serious = sum(severity is Severity.SERIOUS for severity in results.findings.severity)
+    where = "the report, the worst first" if has_report else "the tables of the findings"
+    return (
+        f"Findings: {len(results.findings):,}, {serious:,} of them serious. Not checked: {not_checked_count:,}, each "
+        f"with its reason. See {where}, for what to do."
+    )
 
 
 def ground_fault(county, name: str) -> str:

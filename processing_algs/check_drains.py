@@ -68,7 +68,7 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
         from ..plugin.checks.catalogue import CHECKS as ALL
         from ..plugin.checks.catalogue import NOT_YET
         from ..plugin.checks.run import CanceledError, run_checks
-        from .check_case import read_case
+        from .check_case import read_case, said_found
         from .write_results import write_findings, write_not_checked, write_report
 
         case = read_case(self, parameters, context, feedback)
@@ -87,6 +87,7 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
         never = () if chosen else NOT_YET
         outputs["NOT_CHECKED"], rows = write_not_checked(self, parameters, context, feedback, case, results, never)
         outputs[REPORT] = write_report(self, parameters, context, case, results)
+        feedback.pushInfo(said_found(results, rows, bool(outputs[REPORT])))
         return {
             **outputs,
             "FINDING_COUNT": len(results.findings),

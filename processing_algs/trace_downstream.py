@@ -61,13 +61,16 @@ class TraceDownstream(TraceAlgorithm):
             columns = land_crossed_table(county, net.pieces.line[way.pieces], from_m, to_m, land)
             crossed = write_sink(self, parameters, context, feedback, "LAND_CROSSED", LAND_CROSSED,
                                  land_crossed_aliases(units), columns)
-        if way.outlet < 0:
+        outlet = _name(net, way.outlet)
+        if outlet is None:
             feedback.pushWarning("No outlet can be reached from here: see the findings of buildnetwork.")
+        else:
+            feedback.pushInfo(f"The way to the outlet ({outlet}) is {units.show_length(way.length_m)}.")
         return {
             "PIPES": pipes,
             "LAND_CROSSED": crossed,
             "LENGTH_TO_OUTLET": way.length_m / units.length_m if way.outlet >= 0 else None,
-            "OUTLET": _name(net, way.outlet),
+            "OUTLET": outlet,
         }
 
 

@@ -50,7 +50,7 @@ class TraceUpstream(TraceAlgorithm):
         from ..plugin import result_tables as tables
         from ..plugin.land_tables import LAND_ABOVE, land_above_aliases, land_above_table
         from ..plugin.network.trace import trace_upstream
-        from ..plugin.trace_sums import sum_above
+        from ..plugin.trace_sums import said_above, sum_above
         from .write_results import MULTIPOLYGON, write_pipes, write_sink
 
         county = self.read_county(parameters, context, feedback)
@@ -69,6 +69,7 @@ class TraceUpstream(TraceAlgorithm):
         columns, shapes = land_above_table(county, above, self.read_land(parameters, context, feedback))
         land = write_sink(self, parameters, context, feedback, "LAND_ABOVE", LAND_ABOVE,
                           land_above_aliases(county.units), columns, shapes, MULTIPOLYGON)
+        feedback.pushInfo(said_above(above, county.units))
         units = county.units
         return {
             "PIPES": pipes,

@@ -19,12 +19,16 @@ SINKS = {
 
 
 class Heard(QgsProcessingFeedback):
-    """Keeps warnings and errors."""
+    """Keeps what is said."""
 
     def __init__(self):
         super().__init__(False)
+        self.infos = []
         self.warnings = []
         self.errors = []
+
+    def pushInfo(self, info):
+        self.infos.append(info)
 
     def pushWarning(self, warning):
         self.warnings.append(warning)

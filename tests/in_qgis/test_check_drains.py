@@ -114,6 +114,8 @@ def test_the_sample(sample, tmp_path):
     assert {key for key in near if key.startswith("F")} == {f"F{f}-{k}" for f in (1, 2) for k in range(15, 21)}
     assert near["A-1"]["station_from"] == pytest.approx(766.33, abs=0.1)
     assert any("17 of 155 drains reach no outlet" in said for said in result["said"])
+    serious = sum(row["severity"] == "serious" for row in findings(result))
+    assert any(f"Findings: 44, {serious} of them serious." in said for said in result["said"])
 
 
 def test_the_sample_with_the_gap_bridged(sample):

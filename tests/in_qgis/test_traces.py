@@ -67,6 +67,7 @@ def test_a01_upstream():
     assert clicked["drain_id"] == "M2"
     assert clicked["length"] == pytest.approx(50, abs=0.01), "the part above the place is drawn"
     assert sum(row["area"] for row in ran.rows("LAND_ABOVE")) == pytest.approx(2.5, abs=0.001)
+    assert any("3 laterals, 2,328.0 ft of pipe, 2.50 acres" in said for said in ran.heard.infos)
 
 
 def test_a01_at_the_outlet():
@@ -79,6 +80,7 @@ def test_a01_downstream():
     ran = down(0, 150)
     assert ran["LENGTH_TO_OUTLET"] == pytest.approx(150, abs=0.1)
     assert ran["OUTLET"] == "O"
+    assert "The way to the outlet (O) is 150.0 ft." in ran.heard.infos
     assert [(row["drain_id"], round(row["length"])) for row in ran.rows("PIPES")] == [("M2", 50), ("M1", 100)]
     assert [row["at_point"] for row in ran.rows("PIPES")] == [True, False]
 

@@ -8,7 +8,7 @@ import pytest
 from fallkeeper.plugin.county import County
 from fallkeeper.plugin.limits import Limits
 from fallkeeper.plugin.network.trace import NoPipeError, place_near, trace_downstream, trace_upstream
-from fallkeeper.plugin.trace_sums import sum_above
+from fallkeeper.plugin.trace_sums import said_above, sum_above
 from fallkeeper.plugin.units import Units
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -42,6 +42,8 @@ def test_a01_above_a_place_on_the_main():
     assert (sums.piece_count, sums.lateral_count) == (4, 3)
     assert sums.length_m / b.FT == pytest.approx(2328.0)
     assert acres(sums) == 2.5
+    said = "Above this place: 3 laterals, 2,328.0 ft of pipe, 2.50 acres of land, constant inflow 0.0 gal/min."
+    assert said_above(sums, US) == said
 
 
 def test_a01_at_the_outlet_everything():
