@@ -32,6 +32,8 @@ class BuildNetwork(NetworkAlgorithm):
     help_ = (
         "Joins lines of drains to a network, finds outlets and flow, and sums the land and the pipe above every "
         "piece.\n\n"
+        "To do: choose the drains, and their structures (outlets, joints) and level shots if there are any, and run. "
+        "Then go through the findings: their tables say what is wrong and what to do.\n\n"
         "Ends that meet a pipe are joined. Ends that nearly meet one are proposed and listed, never joined unasked. "
         "Water flows toward the outlet whatever way the lines were drawn. Nothing in the input is changed.\n\n"
         "Results: pieces of pipe between nodes, nodes, and findings about the network. A pipe whose fall nobody "

@@ -32,6 +32,9 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
     help_ = (
         "Checks a network of buried drains: does it fall, is it deep enough, can roots reach it, does every pipe "
         "reach an outlet, and what does nobody know.\n\n"
+        "To do: choose the drains and all there is beside them: structures, level shots, ground, trees, land. Run, "
+        "then read the report (in the Results Viewer), the worst first. What needs a layer that is not given is not "
+        "checked, and the report says so.\n\n"
         "Grades are called from measured inverts and, where a ground raster is given, from the ground less the "
         "depth, each with its error: falls, reverse, cannot tell, unknown. Cannot tell says what would settle it.\n\n"
         "Results: findings on pipe and at places, a table of what was not checked and why, and a report with the "

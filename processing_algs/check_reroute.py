@@ -42,9 +42,14 @@ class CheckReroute(Surroundings, NetworkAlgorithm):
     tags_ = ("reroute", "replacement", "new", "fall", "grade", "profile", "trees", "crossing")
     help_ = (
         "Judges a drawn line as a new pipe between two places of the network: does the pipe fall, whatever the ground "
-        "does? Each end ties in to the nearest pipe within the join tolerance, with the best invert known there. The "
-        "line may be drawn in either direction: the network says where the water comes from.\n\n"
-        "The verdict is falls, reverse, cannot_tell or unknown, with the chance of reverse from the errors of both "
+        "does?\n\n"
+        "To do: draw the new pipe as one line from one pipe to another, in a layer of its own (Layer, Create Layer, "
+        "New Temporary Scratch Layer). Choose that as the route, then the drains and all there is beside them: "
+        "structures, level shots, ground, trees, land. Give the inside diameter and run, then read the report (in the "
+        "Results Viewer).\n\n"
+        "Each end ties in to the nearest pipe within the join tolerance, with the best invert known there. The line "
+        "may be drawn in either direction: the network says where the water comes from.\n\n"
+        "The verdict is falls, reverse, cannot tell or unknown, with the chance of reverse from the errors of both "
         "inverts; cannot tell names the two levels to shoot. Also: grade, sizes at both ends, drains that are crossed "
         "and whether they can enter, earth above the pipe, trees along the way and at the old pipe that stays.\n\n"
         "Results: stations from the lower end with ground, invert and cut, findings, and a page to print. Load and "

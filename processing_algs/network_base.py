@@ -41,10 +41,10 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
                  "Points with an elevation of an invert or of the top of a pipe.")
         self.init_further()
         self._init_fields()
-        self.add(QgsProcessingParameterNumber(JOIN_TOLERANCE, self.tr("Join tolerance (ft or m, as the units)"),
-                                              QgsProcessingParameterNumber.Type.Double, optional=True, minValue=0.0),
-                 "Ends this near to a pipe are proposed as joints. In the unit of lengths, never degrees; empty: 1 "
-                 "ft or 0.3 m.")
+        tolerance = self.tr("Join tolerance (ft or m; not set: 1 ft or 0.3 m)")
+        self.add(QgsProcessingParameterNumber(JOIN_TOLERANCE, tolerance, QgsProcessingParameterNumber.Type.Double,
+                                              optional=True, minValue=0.0),
+                 "Ends this near to a pipe are proposed as joints. In the unit of lengths, never degrees.")
         self.add(QgsProcessingParameterBoolean(ACCEPT_PROPOSED, self.tr("Accept proposed joints"), False),
                  "Count every proposed joint as real in this run. No layer is changed.")
         self.add_units()

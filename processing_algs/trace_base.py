@@ -18,7 +18,7 @@ class TraceAlgorithm(NetworkAlgorithm):
     """A trace from the pipe nearest to a point."""
 
     def init_further(self):
-        self.add(QgsProcessingParameterPoint(POINT, self.tr("Place on a pipe")),
+        self.add(QgsProcessingParameterPoint(POINT, self.tr("Place on a pipe (press ... to click it on the map)")),
                  "In the CRS of the drains unless it names another; the nearest pipe is taken.")
         polygon = [QgsProcessing.SourceType.TypeVectorPolygon]
         self.add(QgsProcessingParameterFeatureSource(LAND, self.tr("Land"), polygon, optional=True), self.land_help)

@@ -21,8 +21,12 @@ class TraceDownstream(TraceAlgorithm):
     tags_ = ("trace", "downstream", "below", "outlet", "way")
     help_ = (
         "The way of the water from a place on a pipe down to its outlet: pieces of pipe in order, length of the way, "
-        "the outlet, and whose land it crosses. Where pipes part, the shortest way is shown. If no outlet can be "
-        "reached the length is left empty and the way ends where the water stays."
+        "the outlet, and whose land it crosses.\n\n"
+        "To do: choose the drains with their structures. Press ... beside the place on a pipe, click the pipe on the "
+        "map, and run. The log says the outlet and how far it is. To learn whose land the way crosses, choose the land "
+        "and ask for the table Land crossed.\n\n"
+        "Where pipes part, the shortest way is shown. If no outlet can be reached the length is left empty and the way "
+        "ends where the water stays."
     )
     land_help = "Fields or parcels: the way is measured on each of them."
 

@@ -24,10 +24,13 @@ class TraceUpstream(TraceAlgorithm):
     tags_ = ("trace", "upstream", "above", "plug", "blocked", "owner", "acres")
     help_ = (
         "Everything that drains through a place on a pipe: pieces of pipe, laterals, land by field and owner, "
-        "constant inflows. The part of the clicked pipe above the place is counted; the clicked pipe is marked and "
-        "not counted among the pieces.\n\n"
-        "If the pipe is plugged there, this is what stays wet. Pipe below the place is not affected. Where a split "
-        "lets water go another way, only its share is counted."
+        "constant inflows. If the pipe is plugged there, this is what stays wet. Pipe below the place is not "
+        "affected.\n\n"
+        "To do: choose the drains with their structures, and the land to learn whose it is. Press ... beside the place "
+        "on a pipe, click the pipe on the map, and run. The log says the sums; the table of the layer Land above says "
+        "whose land it is.\n\n"
+        "The part of the clicked pipe above the place is counted; the clicked pipe is marked and not counted among the "
+        "pieces. Where a split lets water go another way, only its share is counted."
     )
     land_help = "Fields or parcels: the land above is shared out between them."
 
