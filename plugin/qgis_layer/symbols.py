@@ -224,7 +224,7 @@ def _settings(label: Label) -> QgsPalLayerSettings:
     text.setColor(QColor(label.colour))
     halo = QgsTextBufferSettings()
     halo.setEnabled(True)
-    halo.setSize(0.8)
+    halo.setSize(1.3)  # closes the gaps between words, where lines would look like hyphens
     halo.setColor(QColor(WHITE))
     text.setBuffer(halo)
     settings.setFormat(text)
