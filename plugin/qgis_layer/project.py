@@ -66,7 +66,9 @@ def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> No
 def _show_on_form(parent: QgsVectorLayer, relation: QgsRelation) -> None:
     config = parent.editFormConfig()
     page = new_page(relation.name(), config)
-    page.addChildElement(QgsAttributeEditorRelation(relation, page))
+    rows = QgsAttributeEditorRelation(relation, page)
+    rows.setRelationWidgetTypeId("relation_editor")  # QGIS warns where it has to guess
+    page.addChildElement(rows)
     config.addTab(page)
     parent.setEditFormConfig(config)
 
