@@ -149,6 +149,7 @@ def write_project(project: QgsProject, folder: Path) -> None:  # noqa: F821 (QGI
     layers.update(add_results(project, folder / RESULTS))
     _add_themes(project, layers)
     _add_bookmarks(project)
+    _choose_transform(project)
     project.viewSettings().setDefaultViewExtent(
         QgsReferencedRectangle(_rectangle(BOOKMARKS["All of Ossel Flats"]), project.crs())
     )
@@ -164,14 +165,29 @@ def _rectangle(box: tuple[float, float, float, float]) -> QgsRectangle:  # noqa:
     return QgsRectangle(x + x0, y + y0, x + x1, y + y1)
 
 
+def _choose_transform(project: QgsProject) -> None:  # noqa: F821
+    """Go to longitude and latitude by the way that needs no grid file: else QGIS warns wherever one is missing."""
+    from qgis.core import QgsCoordinateReferenceSystem, QgsDatumTransform
+
+    degrees = QgsCoordinateReferenceSystem("EPSG:4326")
+    ways = QgsDatumTransform.operations(project.crs(), degrees)
+    context = project.transformContext()
+    context.addCoordinateOperation(project.crs(), degrees, next(way.proj for way in ways if not way.grids))
+    project.setTransformContext(context)
+
+
 def _add_themes(project: QgsProject, layers: dict) -> None:  # noqa: F821
+    """Each theme shows the meaning of its results in the tree of layers."""
+    from fallkeeper.sample_project.build_results import RESULT_LAYERS
     from qgis.core import QgsLayerTreeModel, QgsMapThemeCollection
 
     root = project.layerTreeRoot()
     model = QgsLayerTreeModel(root)
     for theme, shown in reversed(THEMES.items()):  # the first one stays visible
         for name, layer in layers.items():
-            root.findLayer(layer.id()).setItemVisibilityChecked(name in shown)
+            node = root.findLayer(layer.id())
+            node.setItemVisibilityChecked(name in shown)
+            node.setExpanded(name in shown and name in RESULT_LAYERS)
         record = QgsMapThemeCollection.createThemeFromCurrentState(root, model)
         project.mapThemeCollection().insert(theme, record)
 

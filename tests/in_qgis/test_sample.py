@@ -15,7 +15,7 @@ from fallkeeper.plugin.qgis_layer.sample import SAMPLE_FOLDER, copy_sample
 from fallkeeper.plugin.schema import LAYERS
 from fallkeeper.sample_project.rows import ORIGIN_FT, ground_ft, layer_rows
 from osgeo import gdal
-from qgis.core import Qgis, QgsProject, QgsVectorLayer
+from qgis.core import Qgis, QgsCoordinateReferenceSystem, QgsProject, QgsVectorLayer
 
 FILES = {"ossel_flats.qgz", "ossel_flats.gpkg", "ossel_flats_results.gpkg", "ground.tif"}
 REBUILD = "run sample_project/build_sample.py with QGIS 3.22 and commit what it makes"
@@ -50,6 +50,14 @@ def test_every_layer_opens(project):
     assert project.title() == "Ossel Flats"
 
 
+def test_the_way_to_longitude_and_latitude_needs_no_grid(project):
+    """QGIS warns at opening where the best way it knows needs a file that is not there."""
+    way = project.transformContext().calculateCoordinateOperation(
+        project.crs(), QgsCoordinateReferenceSystem("EPSG:4326")
+    )
+    assert way and "grids" not in way
+
+
 def test_the_county_is_complete(project):
     for name, rows in layer_rows().items():
         declared = next(one for one in LAYERS if one.name == name)
@@ -81,6 +89,14 @@ def test_themes_show_what_they_are_called_after(project):
     root = project.layerTreeRoot()
     visible = {layer.name() for layer in root.checkedLayers()}
     assert visible == shown["Pipes"]
+    records = {name: themes.mapThemeState(name).layerRecords() for name in themes.mapThemes()}
+    explained = {
+        name: {record.layer().name() for record in layers if record.expandedLayerNode}
+        for name, layers in records.items()
+    }
+    assert explained == {
+        "Pipes": set(), "Fall": {"Fall of the pipes"}, "Suspects": {"Suspect pipe", "Suspect places"}
+    }
 
 
 def test_rows_that_belong_together_are_related(project):
