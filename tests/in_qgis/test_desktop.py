@@ -5,10 +5,10 @@ import pytest
 
 pytestmark = pytest.mark.skipif(not desktop.can_run, reason="needs the programs qgis and Xvfb (make test brings them)")
 
-TOOLBOX = """
-from qgis.core import QgsApplication
-from qgis.PyQt.QtWidgets import QDockWidget
+SAMPLE = """
 import processing
+from qgis.core import QgsApplication, QgsProject
+from qgis.PyQt.QtWidgets import QDockWidget
 
 provider = QgsApplication.processingRegistry().providerById("fallkeeper")
 print("algorithms:", sorted(algorithm.name() for algorithm in provider.algorithms()))
@@ -18,23 +18,43 @@ toolbox.show()
 toolbox.raise_()
 toolbox.searchBox.setText("fallkeeper")
 picture("toolbox")
-for algorithm in provider.algorithms()[:1]:
-    dialog = processing.createAlgorithmDialog(algorithm.id(), {})
-    dialog.show()
-    picture("dialog", dialog)
-    dialog.close()
+dialog = processing.createAlgorithmDialog("fallkeeper:traceupstream", {})
+dialog.show()
+picture("dialog", dialog)
+dialog.close()
+
+project = QgsProject.instance()
+layers = {layer.source().partition("|layername=")[2]: layer for layer in project.mapLayers().values()}
+print("not valid:", [layer.name() for layer in layers.values() if not layer.isValid()])
+inputs = {"DRAINS": layers["drains"], "STRUCTURES": layers["structures"], "LAND": layers["land"]}
+results = {"PIPES": "TEMPORARY_OUTPUT", "LAND_ABOVE": "TEMPORARY_OUTPUT"}
+plug = "2101000,800905 [EPSG:3734]"
+ran = processing.runAndLoadResults("fallkeeper:traceupstream", {**inputs, **results, "POINT": plug})
+for key in results:
+    loaded = project.mapLayer(ran[key])
+    heads = [loaded.attributeDisplayName(index) for index in range(loaded.fields().count())]
+    print(f"{key}:", loaded.renderer().type(), heads)
+wait_for_map()
+picture("traced")
 """
 
 
-def test_the_algorithms_stand_in_the_toolbox(tmp_path):
+def test_a_trace_on_the_sample_arrives_with_symbols_and_heads(tmp_path):
+    from fallkeeper.plugin.qgis_layer.sample import copy_sample
     from fallkeeper.processing_algs.provider import ALGORITHMS
 
-    outcome = desktop.run_desktop(tmp_path, TOOLBOX)
+    outcome = desktop.run_desktop(tmp_path, SAMPLE, project=copy_sample(tmp_path / "sample"))
     assert outcome.passed, outcome.output
     assert f"algorithms: {sorted(algorithm().name() for algorithm in ALGORITHMS)}" in outcome.output
     assert "notice: None" in outcome.output
-    assert (outcome.out / "toolbox.png").stat().st_size > 10_000
-    assert (outcome.out / "dialog.png").exists() == bool(ALGORITHMS)
+    assert "not valid: []" in outcome.output
+    told = [line.split(": ", 1) for line in outcome.output.splitlines()]
+    said = dict(parts for parts in told if parts[0] in ("PIPES", "LAND_ABOVE"))
+    assert [layer.split()[0] for layer in said.values()] == ["RuleRenderer", "RuleRenderer"]
+    assert "'Length (ft)'" in said["PIPES"] and "'Land above (acres)'" in said["PIPES"]
+    assert "'Area (acres)'" in said["LAND_ABOVE"] and "'Owner'" in said["LAND_ABOVE"]
+    for name in ("toolbox", "dialog", "traced"):
+        assert (outcome.out / f"{name}.png").stat().st_size > 10_000
 
 
 NOTICE = """
