@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields
 from typing import TYPE_CHECKING
 
 import numpy as np
+import pandas
 import shapely
 
 if TYPE_CHECKING:
@@ -21,9 +22,9 @@ def words(frame: geopandas.GeoDataFrame, column: str) -> np.ndarray:
     """A text column as an object array with None where unknown (blank counts as unknown)."""
     if column not in frame.columns:
         return np.full(len(frame), None, dtype=object)
-    known = frame[column].notna().to_numpy()
-    values = frame[column].astype(object).to_numpy()
-    return np.array([str(v) if k and str(v).strip() else None for v, k in zip(values, known)], dtype=object)
+    kind, kinds = pandas.factorize(frame[column])  # -1: unknown
+    text = np.array([*(str(word) if str(word).strip() else None for word in kinds), None], dtype=object)
+    return text[kind]
 
 
 def figures(frame: geopandas.GeoDataFrame, column: str) -> np.ndarray:

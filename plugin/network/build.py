@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
@@ -26,7 +25,7 @@ from .joints import (
 )
 from .levels import Levels
 from .lines import Lines, explode
-from .near import NearPairs, near_pairs
+from .near import LineIndex, NearPairs, near_pairs
 from .network import Network
 from .outlets import Outlets, find_outlets, place_outlets
 from .past_outlet import PastOutlet, find_past_outlet
@@ -69,15 +68,15 @@ def build_network(
     limits = limits or Limits()
     lines, unusable = explode(drains.geometry)
     in_ground = drains.in_ground[lines.drain]
-    pairs = near_pairs(lines, in_ground, max(tolerance_m, limits["exact_joint"]))
+    index = LineIndex.of(lines, in_ground)
+    pairs = near_pairs(lines, index, max(tolerance_m, limits["exact_joint"]))
     duplicates = find_duplicates(lines, pairs, tolerance_m)
     active = in_ground.copy()
     active[duplicates.line] = False
-    index = np.flatnonzero(active)
-    tree = shapely.STRtree(lines.geometry[index])
+    index = index.among(active)
     points = collect_points(lines, drains, shots, limits, tolerance_m)
-    met = _meet(lines, pairs.among(active), tree, index, structures, limits["exact_joint"], tolerance_m)
-    placed = place_outlets(lines, drains, structures, tree, index, tolerance_m)
+    met = _meet(lines, pairs.among(active), index, structures, limits["exact_joint"], tolerance_m)
+    placed = place_outlets(lines, drains, structures, index, tolerance_m)
     plan = _Plan(lines, drains, active, Levels(lines, points), limits["exact_joint"], tolerance_m, placed)
     met = _drop_needless(plan, met)
     if accept_proposed:
@@ -111,8 +110,7 @@ def build_network(
 def _meet(
     lines: Lines,
     pairs: NearPairs,
-    tree: shapely.STRtree,
-    index: np.ndarray,
+    index: LineIndex,
     structures: Structures,
     exact_m: float,
     tolerance_m: float,
@@ -125,7 +123,7 @@ def _meet(
     proposed = nearest_proposals(near.where((near.gap_m > exact_m) & open_end[near.end]))
     proposed = trim_overshoots(one_for_each_meeting(proposed, lines, tolerance_m), lines, tolerance_m)
     crossings = find_crossings(lines, pairs, _together(made, proposed), tolerance_m)
-    settled = settle_joints(lines, tree, index, structures, tolerance_m)
+    settled = settle_joints(lines, index, structures, tolerance_m)
     made, proposed, crossings, applied = settled.apply(lines, made, proposed, crossings)
     return Met(made, proposed, applied, crossings, settled)
 

@@ -14,7 +14,7 @@ import shapely
 
 from .lines import Lines
 from .near import NearPairs
-from .parallel import by_pairs
+from .nearest import nearest_places
 
 _QUARTERS = np.array([0.25, 0.5, 0.75])  # a line with more than half its length covered has one of these covered
 _SAMPLES = 41
@@ -50,8 +50,8 @@ def _candidates(lines: Lines, pairs: NearPairs, tolerance_m: float) -> tuple[np.
     """Pairs in which a quarter point of the line lies on the other; asked of the few whose boxes allow it."""
     pairs = pairs.where(_half_in_box(lines, pairs, tolerance_m))
     at = (lines.length_m[pairs.line][:, None] * _QUARTERS).ravel()
-    points = shapely.points(lines.points_at(np.repeat(pairs.line, len(_QUARTERS)), at))
-    apart = by_pairs(shapely.distance, np.repeat(lines.geometry[pairs.other], len(_QUARTERS)), points)
+    quarters = lines.points_at(np.repeat(pairs.line, len(_QUARTERS)), at)
+    _, apart = nearest_places(lines, np.repeat(pairs.other, len(_QUARTERS)), quarters)
     on_other = (apart <= tolerance_m + 1e-9).reshape(-1, len(_QUARTERS)).any(axis=1)
     return pairs.line[on_other], pairs.other[on_other]
 
@@ -73,10 +73,9 @@ def _share_beside(lines: Lines, line: np.ndarray, other: np.ndarray, tolerance_m
         return np.zeros(0)
     share = np.linspace(0.0, 1.0, _SAMPLES)
     at = (lines.length_m[line][:, None] * share).ravel()
-    points = shapely.points(lines.points_at(np.repeat(line, _SAMPLES), at))
-    against = np.repeat(lines.geometry[other], _SAMPLES)
-    near = (shapely.distance(points, against) <= tolerance_m + 1e-9).reshape(-1, _SAMPLES)
-    place = shapely.line_locate_point(against, points).reshape(-1, _SAMPLES)
+    samples = lines.points_at(np.repeat(line, _SAMPLES), at)
+    place, away = (a.reshape(-1, _SAMPLES) for a in nearest_places(lines, np.repeat(other, _SAMPLES), samples))
+    near = away <= tolerance_m + 1e-9
     step = lines.length_m[line][:, None] / (_SAMPLES - 1)
     beside = near[:, 1:] & near[:, :-1] & (np.abs(np.diff(place, axis=1)) >= _LEAST_ADVANCE * step)
     return beside.mean(axis=1)

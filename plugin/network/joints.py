@@ -13,7 +13,9 @@ import shapely
 
 from .lines import Lines
 from .near import NearPairs
+from .nearest import nearest_places
 from .parallel import by_pairs
+from .segments import crossing_places, segment_pairs
 
 _TIE_M = 0.001  # distances closer than this count as equal: then an end goes before a place inside a line
 _STUB_REACH = 5.0  # an overshoot may be this many tolerances long where a line meets another at a flat angle
@@ -89,12 +91,9 @@ def meeting_ends(lines: Lines, pairs: NearPairs, reach_m: float) -> Joints:
     x, y = xy[end].T
     beside = (x >= box[0] - reach_m) & (x <= box[2] + reach_m) & (y >= box[1] - reach_m) & (y <= box[3] + reach_m)
     end, other = end[beside], other[beside]
-    gap = by_pairs(shapely.distance, lines.geometry[other], shapely.points(xy[end]))
+    at, gap = nearest_places(lines, other, xy[end])
     near = gap <= reach_m
-    end, other, gap = end[near], other[near], gap[near]
-    geometry = lines.geometry[other]
-    at = by_pairs(shapely.line_locate_point, geometry, shapely.points(xy[end]))
-    at = np.clip(at, 0.0, lines.length_m[other])
+    end, other, at, gap = end[near], other[near], at[near], gap[near]
     at_end = (at <= 0.0) | (at >= lines.length_m[other])
     return Joints(end, other, at, at_end, gap, end_at_m(lines)[end])
 
@@ -134,24 +133,23 @@ def one_for_each_meeting(proposals: Joints, lines: Lines, tolerance_m: float) ->
 def trim_overshoots(proposals: Joints, lines: Lines, tolerance_m: float) -> Joints:
     """Where a line runs on over the line it meets, count it as joined where the two cross."""
     inside = np.flatnonzero(~proposals.at_end)
-    own, other = proposals.line[inside], proposals.other[inside]
-    runs_on = by_pairs(shapely.intersects, lines.geometry[own], lines.geometry[other])
-    inside, own, other = inside[runs_on], own[runs_on], other[runs_on]
-    crossing = by_pairs(shapely.intersection, lines.geometry[own], lines.geometry[other])
-    xy, pair = shapely.get_coordinates(crossing, return_index=True)
-    if not len(xy):
-        return proposals
+    own, other, reach_m = proposals.line[inside], proposals.other[inside], _STUB_REACH * tolerance_m
+    end_m, met_m = end_at_m(lines)[proposals.end[inside]], proposals.at_m[inside]
+    row, segment, other_segment = segment_pairs(
+        lines, own, end_m - reach_m, end_m + reach_m, other, met_m - 2.0 * reach_m, met_m + 2.0 * reach_m
+    )
+    meets, xy = crossing_places(lines, segment, other_segment)
+    pair = row[meets]
     from_end = np.hypot(*(xy - end_xy(lines)[proposals.end[inside[pair]]]).T)
     order = np.lexsort((from_end, pair))
     first = np.ones(len(order), dtype=bool)
     first[1:] = pair[order][1:] != pair[order][:-1]
     best = order[first]
-    best = best[from_end[best] <= _STUB_REACH * tolerance_m]
+    best = best[from_end[best] <= reach_m]
     rows = inside[pair[best]]
-    points = shapely.points(xy[best])
     own_at, at = proposals.own_at_m.copy(), proposals.at_m.copy()
-    own_at[rows] = shapely.line_locate_point(lines.geometry[proposals.line[rows]], points)
-    at[rows] = shapely.line_locate_point(lines.geometry[proposals.other[rows]], points)
+    own_at[rows], _ = nearest_places(lines, proposals.line[rows], xy[best])
+    at[rows], _ = nearest_places(lines, proposals.other[rows], xy[best])
     return Joints(proposals.end, proposals.other, at, proposals.at_end, proposals.gap_m, own_at)
 
 
@@ -170,11 +168,7 @@ def find_crossings(lines: Lines, pairs: NearPairs, joints: Joints, tolerance_m: 
     overlap = np.zeros(len(pair), dtype=bool)  # of lines that run on each other a while, the first place stands for all
     overlap[1:] = (pair[1:] == pair[:-1]) & (np.hypot(*(xy[1:] - xy[:-1]).T) <= tolerance_m)
     line, other, xy = line[~overlap], other[~overlap], xy[~overlap]
-    points = shapely.points(xy)
-    return Crossings(
-        line, other, shapely.line_locate_point(lines.geometry[line], points),
-        shapely.line_locate_point(lines.geometry[other], points), xy,
-    )
+    return Crossings(line, other, nearest_places(lines, line, xy)[0], nearest_places(lines, other, xy)[0], xy)
 
 
 def _meet_at_joint_only(

@@ -33,7 +33,9 @@ class Levels:
         begin, end = self.points.first[line], self.points.first[line + 1]
         at, z = self.points.at_m[begin:end], self.points.z_m[begin:end]
         inside = (at > from_m) & (at < to_m)
-        ends = self.level_at(np.array([line, line]), np.array([from_m, to_m]))
-        if not inside.any() or not z[inside].max() > np.nanmax(np.append(ends, -np.inf)):
+        if not inside.any():
+            return float("nan")
+        ends = np.interp([from_m, to_m], at, z, left=np.nan, right=np.nan)
+        if not z[inside].max() > np.nanmax(np.append(ends, -np.inf)):
             return float("nan")
         return float(at[inside][np.argmax(z[inside])])

@@ -29,11 +29,34 @@ class NearPairs:
         return self.where(self.line < self.other)
 
 
-def near_pairs(lines: Lines, active: np.ndarray, reach_m: float) -> NearPairs:
-    """Pairs of active lines whose boxes lie within `reach_m` of each other."""
-    index = np.flatnonzero(active)
-    low_x, low_y, high_x, high_y = shapely.bounds(lines.geometry[index]).T if len(index) else np.zeros((4, 0))
-    boxes = shapely.box(low_x - reach_m, low_y - reach_m, high_x + reach_m, high_y + reach_m)
-    row, hit = shapely.STRtree(lines.geometry[index]).query(boxes)
+@dataclass(frozen=True)
+class LineIndex:
+    """Finds active lines by place. The tree is built once, over the lines `line`, and asked for fewer later."""
+
+    tree: shapely.STRtree
+    line: np.ndarray
+    active: np.ndarray
+
+    @classmethod
+    def of(cls, lines: Lines, active: np.ndarray) -> LineIndex:
+        line = np.flatnonzero(active)
+        return cls(shapely.STRtree(lines.geometry[line]), line, active)
+
+    def among(self, active: np.ndarray) -> LineIndex:
+        """The same for the active ones only."""
+        return LineIndex(self.tree, self.line, active)
+
+    def within(self, xy: np.ndarray, distance_m: float) -> tuple[np.ndarray, np.ndarray]:
+        """Rows of points and the active lines within a distance of them."""
+        row, hit = self.tree.query(shapely.points(xy), predicate="dwithin", distance=distance_m)
+        keep = self.active[self.line[hit]]
+        return row[keep], self.line[hit[keep]]
+
+
+def near_pairs(lines: Lines, index: LineIndex, reach_m: float) -> NearPairs:
+    """Pairs of lines of the index whose boxes lie within `reach_m` of each other."""
+    corners = shapely.bounds(lines.geometry[index.line]).reshape(-1, 2, 2) + np.array([[-reach_m], [reach_m]])
+    diagonals = shapely.linestrings(corners)  # the tree looks at boxes only, and a diagonal has the same box
+    row, hit = index.tree.query(diagonals)
     different = row != hit
-    return NearPairs(index[row[different]], index[hit[different]])
+    return NearPairs(index.line[row[different]], index.line[hit[different]])

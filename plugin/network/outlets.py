@@ -10,11 +10,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-import shapely
 
 from ..tables import Drains, Structures
 from .joints import end_xy
 from .lines import Lines
+from .near import LineIndex
+from .nearest import nearest_places
 from .pieces import Nodes, Pieces, Places
 
 _ROLE_ORDER = ("outlet_pipe", "main", "submain", None, "lateral")  # whose end an outlet rather belongs to
@@ -46,15 +47,13 @@ class OutletPlaces:
 
 
 def place_outlets(
-    lines: Lines, drains: Drains, structures: Structures, tree: shapely.STRtree, index: np.ndarray, tolerance_m: float
+    lines: Lines, drains: Drains, structures: Structures, index: LineIndex, tolerance_m: float
 ) -> OutletPlaces:
     """Put each outlet structure on its pipe: an end within the tolerance before the middle of a pipe."""
     rows = np.flatnonzero(structures.kind == "outlet")
-    points = shapely.points(structures.xy_m[rows])
-    query, hit = tree.query(points, predicate="dwithin", distance=tolerance_m)
-    row, line = rows[query], index[hit]
-    at = np.clip(shapely.line_locate_point(lines.geometry[line], points[query]), 0.0, lines.length_m[line])
-    distance = shapely.distance(lines.geometry[line], points[query])
+    query, line = index.within(structures.xy_m[rows], tolerance_m)
+    row = rows[query]
+    at, distance = nearest_places(lines, line, structures.xy_m[row])
     to_start, to_end = (np.hypot(*(end_xy(lines)[2 * line + k] - structures.xy_m[row]).T) for k in (0, 1))
     near_end = np.minimum(to_start, to_end) <= tolerance_m
     at = np.where(near_end, np.where(to_start <= to_end, 0.0, lines.length_m[line]), at)

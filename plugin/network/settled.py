@@ -14,6 +14,8 @@ import shapely
 from ..tables import Structures
 from .joints import Crossings, Joints, end_xy
 from .lines import Lines
+from .near import LineIndex
+from .nearest import nearest_places
 from .pieces import Places
 
 _JOINS = ("seen", "probed", "drawn")
@@ -51,18 +53,14 @@ class Settled:
         return near
 
 
-def settle_joints(
-    lines: Lines, tree: shapely.STRtree, index: np.ndarray, structures: Structures, tolerance_m: float
-) -> Settled:
+def settle_joints(lines: Lines, index: LineIndex, structures: Structures, tolerance_m: float) -> Settled:
     """Read the structures of kind joint."""
     joint = structures.kind == "joint"
     confirmed = np.flatnonzero(joint & np.isin(structures.evidence.astype(str), _JOINS))
     disproved = joint & (structures.evidence == "disproved")
-    points = shapely.points(structures.xy_m[confirmed])
-    query, hit = tree.query(points, predicate="dwithin", distance=tolerance_m)
-    line, point = index[hit], points[query]
-    at = np.clip(shapely.line_locate_point(lines.geometry[line], point), 0.0, lines.length_m[line])
+    query, line = index.within(structures.xy_m[confirmed], tolerance_m)
     xy = structures.xy_m[confirmed[query]]
+    at, _ = nearest_places(lines, line, xy)
     for k, place in ((0, np.zeros(len(line))), (1, lines.length_m[line])):
         at = np.where(np.hypot(*(end_xy(lines)[2 * line + k] - xy).T) <= tolerance_m, place, at)
     return Settled(Places(line, at, query), structures.xy_m[confirmed], structures.xy_m[disproved], tolerance_m)

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import geopandas
 import numpy as np
+import pandas
 import shapely
 from qgis.core import (
     NULL,
@@ -95,6 +96,8 @@ def _tell_of_text(
     values: Sequence, figures: np.ndarray, name: str, numbers: Sequence, layer: str, say: Callable[[str], None]
 ) -> None:
     """One sentence a column with text that is no figure."""
+    if isinstance(values, np.ndarray) and values.dtype.kind == "f":
+        return
     unread = [k for k, value in enumerate(values) if type(value) is str and value.strip() and np.isnan(figures[k])]
     if unread:
         first, more = unread[0], f" and {len(unread) - 1:,} more" if len(unread) > 1 else ""
@@ -133,9 +136,11 @@ def _straight(shape: QgsGeometry) -> QgsGeometry:
     return QgsGeometry(shape.constGet().segmentize()) if QgsWkbTypes.isCurvedType(shape.wkbType()) else shape
 
 
-def _column(values: Sequence, field: object, units: Units) -> np.ndarray:
-    """Figures in SI with NaN, words with None."""
+def _column(values: Sequence, field: object, units: Units) -> np.ndarray | pandas.Categorical:
+    """Figures in SI with NaN, words with None or by kinds."""
     if field.kind not in ("real", "integer"):
+        if isinstance(values, pandas.Categorical):
+            return values
         return np.array([v if type(v) is str else _word(v) for v in values], dtype=object)
     size = {
         "length": units.length_m, "diameter": units.diameter_m, "area": units.area_m2, "flow": units.flow_m3_s,
