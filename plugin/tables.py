@@ -23,8 +23,8 @@ def words(frame: geopandas.GeoDataFrame, column: str) -> np.ndarray:
     if column not in frame.columns:
         return np.full(len(frame), None, dtype=object)
     kind, kinds = pandas.factorize(frame[column])  # -1: unknown
-    text = np.array([*(str(word) if str(word).strip() else None for word in kinds), None], dtype=object)
-    return text[kind]
+    text = [*map(str, kinds), None]
+    return np.array([word if word and not word.isspace() else None for word in text], dtype=object)[kind]
 
 
 def figures(frame: geopandas.GeoDataFrame, column: str) -> np.ndarray:

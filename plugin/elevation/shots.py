@@ -117,7 +117,7 @@ def _lines_of_named(
 
 
 def _lines_by_drain_id(wanted: set[str], lines: Lines, drains: Drains) -> dict[str, list[int]]:
-    ids = drains.drain_id[lines.drain]
+    ids = drains.drain_id[lines.drain] if wanted else np.zeros(0, dtype=object)
     parts: dict[str, list[int]] = {}
     for line in np.flatnonzero([drain_id in wanted for drain_id in ids]):
         parts.setdefault(ids[line], []).append(int(line))

@@ -8,6 +8,7 @@ import numpy as np
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
+from ..bulk import many_objects
 from ..elevation.points import collect_points
 from ..limits import Limits
 from ..tables import Drains, Shots, Structures
@@ -63,9 +64,16 @@ def build_network(
     Ends and places within `tolerance_m` are proposed as joints, applied only with `accept_proposed` or where
     a structure of kind joint confirms them. Nothing is moved or changed; what could not be used is listed.
     """
+    with many_objects():
+        return _build(drains, structures, shots, limits or Limits(), tolerance_m, accept_proposed)
+
+
+def _build(
+    drains: Drains, structures: Structures | None, shots: Shots | None, limits: Limits, tolerance_m: float,
+    accept_proposed: bool,
+) -> Network:
     structures = structures if structures is not None else Structures.none()
     shots = shots if shots is not None else Shots.none()
-    limits = limits or Limits()
     lines, unusable = explode(drains.geometry)
     in_ground = drains.in_ground[lines.drain]
     index = LineIndex.of(lines, in_ground)

@@ -58,13 +58,17 @@ def _candidates(lines: Lines, pairs: NearPairs, tolerance_m: float) -> tuple[np.
 
 def _half_in_box(lines: Lines, pairs: NearPairs, tolerance_m: float) -> np.ndarray:
     """Whether half of a line can lie in the other's box; of a line with bends nobody can say without looking."""
-    box = shapely.bounds(lines.geometry) if len(lines) else np.zeros((0, 4))
-    own, other = box[pairs.line], box[pairs.other]
-    low = np.maximum(own[:, :2], other[:, :2] - tolerance_m)
-    high = np.minimum(own[:, 2:], other[:, 2:] + tolerance_m)
-    size = own[:, 2:] - own[:, :2]
-    straight = lines.length_m[pairs.line] <= 1.001 * np.hypot(*size.T)
-    return ~straight | (high - low >= 0.49 * size).all(axis=1)
+    bounds = shapely.bounds(lines.geometry).reshape(-1, 4).T
+    straight, within = np.zeros(len(pairs.line)), np.ones(len(pairs.line), dtype=bool)
+    for low, high in ((bounds[0], bounds[2]), (bounds[1], bounds[3])):
+        own_low, own_high = low[pairs.line], high[pairs.line]
+        size = own_high - own_low
+        shared = np.minimum(own_high, high[pairs.other] + tolerance_m) - np.maximum(
+            own_low, low[pairs.other] - tolerance_m
+        )
+        straight += size * size
+        within &= shared >= 0.49 * size
+    return within | (lines.length_m[pairs.line] > 1.001 * np.sqrt(straight))
 
 
 def _share_beside(lines: Lines, line: np.ndarray, other: np.ndarray, tolerance_m: float) -> np.ndarray:

@@ -117,19 +117,20 @@ def explode(geometry: np.ndarray) -> tuple[Lines, list[Unusable]]:
     drain = usable[of]
     xyz, part = shapely.get_coordinates(parts, include_z=True, return_index=True)
     bad_part = np.zeros(len(parts), dtype=bool)
-    bad_part[part[~np.isfinite(xyz[:, :2]).all(axis=1)]] = True
-    repeated = np.zeros(len(xyz), dtype=bool)
-    repeated[1:] = (part[1:] == part[:-1]) & (xyz[1:, :2] == xyz[:-1, :2]).all(axis=1)
-    keep = ~repeated & ~bad_part[part]
-    xyz, part = xyz[keep], part[keep]
+    x, y = xyz[:, 0].copy(), xyz[:, 1].copy()  # side by side in memory: twice as fast
+    bad_part[part[~np.isfinite(x + y)]] = True
+    keep = ~bad_part[part]
+    keep[1:] &= (part[1:] != part[:-1]) | (x[1:] != x[:-1]) | (y[1:] != y[:-1])
+    if not keep.all():
+        xyz, part = xyz[keep], part[keep]
     counts = np.bincount(part, minlength=len(parts))
     good = counts >= 2
     with_rest = np.isin(np.arange(rows), drain[good])
     faults += _faults_of_parts("a coordinate is no number", drain[bad_part], with_rest)
     faults += _faults_of_parts("it has no length", drain[~good & ~bad_part], with_rest)
-    keep = good[part]
     as_drawn = good & (counts == shapely.get_num_coordinates(parts)) & ~shapely.has_z(parts)
-    return _flat_lines(xyz[keep], counts[good], drain[good], parts[good], as_drawn[good]), faults
+    xyz = xyz if good.all() else xyz[good[part]]
+    return _flat_lines(xyz, counts[good], drain[good], parts[good], as_drawn[good]), faults
 
 
 def _faults_of_parts(why: str, drain: np.ndarray, with_rest: np.ndarray) -> list[Unusable]:

@@ -11,7 +11,8 @@ import numpy as np
 from scipy.sparse import csr_matrix
 from scipy.sparse.csgraph import connected_components
 
-from .joints import Joints, end_at_m
+from ..elevation.along import running_m
+from .joints import Joints, end_at_m, end_xy
 from .lines import Lines
 
 
@@ -79,34 +80,40 @@ def make_pieces(
 ) -> tuple[Pieces, Nodes, np.ndarray]:
     """Pieces, nodes, and the node of every row of `places`."""
     line, at = _attachments(lines, joints, places)
+    order = np.argsort(running_m(lines, line, at), kind="stable")
     pairs = _overlapping_ends(lines, joints, tolerance_m) + _closed_lines(lines, exact_m)
-    label = _merge_meeting(lines, joints, places, line, at, pairs, exact_m)
-    kept = active[line]
-    used, node = np.unique(label[kept], return_inverse=True)
-    line_kept, at_kept = line[kept], at[kept]
-    order = np.lexsort((at_kept, line_kept))
-    line_s, at_s, node_s = line_kept[order], at_kept[order], node[order]
+    label = _merge_meeting(lines, joints, places, order, line, at, pairs, exact_m)
+    node, node_count = _numbered(label, active[line])
+    order = order[node[order] >= 0]
+    line_s, at_s, node_s = line[order], at[order], node[order]
     follows = line_s[1:] == line_s[:-1]
     begin, end = np.flatnonzero(follows), np.flatnonzero(follows) + 1
     pieces = Pieces(line_s[begin], at_s[begin], at_s[end], node_s[begin], node_s[end])
     short_loop = (pieces.node_from == pieces.node_to) & (pieces.length_m <= max(2.0 * tolerance_m, exact_m))
     pieces = pieces.where((pieces.length_m > 0.0) & ~short_loop)
-    is_end = np.arange(len(line))[kept] < 2 * len(lines)
-    xy = _node_places(lines, line_kept, at_kept, is_end, node, len(used))
-    node_of = np.full(len(line), -1, dtype=np.int64)
-    node_of[kept] = node
+    xy = _node_places(lines, line, at, node, node_count)
     ends = 2 * len(lines)
-    return pieces, Nodes(xy, node_of[:ends]), node_of[ends + len(joints):]
+    return pieces, Nodes(xy, node[:ends]), node[ends + len(joints):]
 
 
-def _node_places(
-    lines: Lines, line: np.ndarray, at: np.ndarray, is_end: np.ndarray, node: np.ndarray, count: int
-) -> np.ndarray:
-    """Coordinates of nodes: on the pipe that is met along its way; where only ends meet, in their middle."""
-    along = (at > 0.0) & (at < lines.length_m[line])
-    met = np.bincount(node[along], minlength=count) > 0
-    counts = along | (is_end & ~met[node])
-    xy, node = lines.points_at(line[counts], at[counts]), node[counts]
+def _numbered(label: np.ndarray, kept: np.ndarray) -> tuple[np.ndarray, int]:
+    """Labels of the kept ones counted from 0 without gaps, -1 for the others; and how many there are."""
+    used = np.zeros(label.max() + 1 if len(label) else 0, dtype=bool)
+    used[label[kept]] = True
+    return np.where(kept, (np.cumsum(used) - 1)[label], -1), int(used.sum())
+
+
+def _node_places(lines: Lines, line: np.ndarray, at: np.ndarray, node: np.ndarray, count: int) -> np.ndarray:
+    """Coordinates of nodes: on the pipe that is met along its way; where only ends meet, in their middle.
+
+    The first rows are the ends of all lines; -1 is no node.
+    """
+    inside = np.flatnonzero((at > 0.0) & (at < lines.length_m[line]) & (node >= 0))
+    met = np.bincount(node[inside], minlength=count) > 0
+    free = np.flatnonzero(node[: 2 * len(lines)] >= 0)
+    free = free[~met[node[free]] & ((at[free] == 0.0) | (at[free] == lines.length_m[line[free]]))]
+    xy = np.concatenate([lines.points_at(line[inside], at[inside]), end_xy(lines)[free]])
+    node = np.concatenate([node[inside], node[free]])
     of_node = np.maximum(np.bincount(node, minlength=count), 1)
     first = np.zeros((count, 2))
     first[node] = xy  # sums of small differences keep all digits of large coordinates
@@ -130,14 +137,14 @@ def _merge_meeting(
     lines: Lines,
     joints: Joints,
     places: Places,
+    order: np.ndarray,
     line: np.ndarray,
     at: np.ndarray,
     end_pairs: list[np.ndarray],
     exact_m: float,
 ) -> np.ndarray:
-    """A label for every attachment; those that meet have the same one."""
+    """A label for every attachment; those that meet have the same one. `order`: by line and place."""
     ends, count = 2 * len(lines), len(line)
-    order = np.lexsort((at, line))
     close = (line[order][1:] == line[order][:-1]) & (np.diff(at[order]) <= exact_m)
     by_group = np.argsort(places.group, kind="stable") + ends + len(joints)
     grouped = np.sort(places.group)

@@ -22,6 +22,7 @@ from qgis.core import (
     QgsWkbTypes,
 )
 
+from ..bulk import many_objects
 from ..schema import layer as schema_layer
 from ..units import Units
 from .crs import unit_m
@@ -89,7 +90,9 @@ def _frame(
     for name, column in values.items():
         if declared[name].kind in ("real", "integer"):
             _tell_of_text(column, columns[name], name, numbers, layer, say)
-    return geopandas.GeoDataFrame(columns, geometry=_to_metres(shapely.from_wkb(wkb), frame), index=numbers)
+    with many_objects():
+        shapes = _to_metres(shapely.from_wkb(wkb), frame)
+    return geopandas.GeoDataFrame(columns, geometry=shapes, index=numbers)
 
 
 def _tell_of_text(

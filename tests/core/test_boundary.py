@@ -13,7 +13,7 @@ HOST = {"qgis", "osgeo", "processing"}
 MEETS_QGIS = {"main", "gui", "qgis_layer", "processing_algs"}
 
 # what each folder or module of plugin/, and processing_algs, may import besides itself; each uses what stands above it
-FIGURES = {"units", "limits"}
+FIGURES = {"units", "limits", "bulk"}
 DOOR = FIGURES | {"schema", "tables", "lines"}
 MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county"}
 ENGINE = MODEL | {"checks"}
@@ -21,6 +21,7 @@ RESULTS = {"trace_sums", "result_tables", "land_tables"}
 MAY_IMPORT = {
     "dependencies": set(),
     "units": set(),
+    "bulk": set(),
     "limits": {"units"},
     "schema": FIGURES,
     "tables": FIGURES | {"schema"},

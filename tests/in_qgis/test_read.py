@@ -2,12 +2,14 @@
 
 import shutil
 
+import geopandas
 import numpy as np
 import pandas
 import pytest
 import shapely
 from fallkeeper.plugin.qgis_layer.arrow import is_plain, read_columns
 from fallkeeper.plugin.qgis_layer.read import Frame, read_layer
+from fallkeeper.plugin.tables import Drains
 from fallkeeper.plugin.units import US_SURVEY_FOOT_M, Units
 from qgis.core import QgsCoordinateTransformContext, QgsVectorLayer, QgsVectorLayerJoinInfo
 from qgis_layers import layer
@@ -32,9 +34,10 @@ def frame_of(source):
 def test_bulk_and_single_features_are_the_same(qgis_app, drains):
     bulk = read_layer(drains, "drains", frame_of(drains), plain_source=drains.source())
     single = read_layer(drains, "drains", frame_of(drains))
-    pandas.testing.assert_frame_equal(
-        pandas.DataFrame(bulk.drop(columns="geometry")), pandas.DataFrame(single.drop(columns="geometry"))
-    )
+    assert bulk.index.tolist() == single.index.tolist()
+    of_bulk, of_single = vars(Drains.from_frame(bulk)), vars(Drains.from_frame(single))
+    for name in set(of_bulk) - {"geometry"}:
+        np.testing.assert_array_equal(of_bulk[name], of_single[name], err_msg=name)
     assert shapely.equals_exact(bulk.geometry.values, single.geometry.values).all()
 
 
@@ -44,6 +47,18 @@ def test_bulk_reading_really_happened(qgis_app, drains):
     mains = columns.values["drain_id"] == "A-1"
     assert np.isnan(columns.values["spacing"][mains]).all()  # NULL is not 0
     assert (columns.values["spacing"][~np.isnan(columns.values["spacing"])] == 50).all()
+
+
+def test_words_of_any_length_and_letter_are_kept_apart(qgis_app, tmp_path):
+    names = ["", "Gr\u00fcne Wiese", "a", "main, the longer part", "main, the longer pary", None, "a", "\u6c34\u8def"]
+    rows = [{"name": name, "geometry": shapely.LineString([(0, k), (9, k)])} for k, name in enumerate(names)]
+    path = tmp_path / "words.gpkg"
+    geopandas.GeoDataFrame(rows, crs="EPSG:3734").to_file(path, layer="drains")
+    source = QgsVectorLayer(f"{path}|layername=drains", "drains", "ogr")
+    read = read_layer(source, "drains", frame_of(source), plain_source=source.source())
+    assert isinstance(read["name"].dtype, pandas.CategoricalDtype), "it was read in bulk"
+    ids = [f"line {number}" for number in read.index]
+    assert Drains.from_frame(read).name.tolist() == [name or own for name, own in zip(names, ids)]
 
 
 def test_plain_file_is_plain(qgis_app, drains):
