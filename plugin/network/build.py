@@ -28,7 +28,7 @@ from .levels import Levels
 from .lines import Lines, explode
 from .near import LineIndex, NearPairs, near_pairs
 from .network import Network
-from .outlets import Outlets, find_outlets, place_outlets
+from .outlets import OutletPlaces, Outlets, find_outlets, marks_outlet, place_outlets
 from .past_outlet import PastOutlet, find_past_outlet
 from .pieces import Nodes, Pieces, Places, make_pieces
 from .settled import Settled, settle_joints
@@ -58,19 +58,21 @@ def build_network(
     limits: Limits | None = None,
     tolerance_m: float = 0.3,
     accept_proposed: bool = False,
+    outlet_elsewhere: bool = False,
 ) -> Network:
     """Build the network of the drains in the ground.
 
     Ends and places within `tolerance_m` are proposed as joints, applied only with `accept_proposed` or where
     a structure of kind joint confirms them. Nothing is moved or changed; what could not be used is listed.
+    `outlet_elsewhere`: the drains are part of a layer of which another part marks an outlet.
     """
     with many_objects():
-        return _build(drains, structures, shots, limits or Limits(), tolerance_m, accept_proposed)
+        return _build(drains, structures, shots, limits or Limits(), tolerance_m, accept_proposed, outlet_elsewhere)
 
 
 def _build(
     drains: Drains, structures: Structures | None, shots: Shots | None, limits: Limits, tolerance_m: float,
-    accept_proposed: bool,
+    accept_proposed: bool, outlet_elsewhere: bool,
 ) -> Network:
     structures = structures if structures is not None else Structures.none()
     shots = shots if shots is not None else Shots.none()
@@ -85,7 +87,8 @@ def _build(
     points = collect_points(lines, drains, shots, limits, tolerance_m)
     met = _meet(lines, pairs.among(active), index, structures, limits["exact_joint"], tolerance_m)
     placed = place_outlets(lines, drains, structures, index, tolerance_m)
-    plan = _Plan(lines, drains, active, Levels(lines, points), limits["exact_joint"], tolerance_m, placed)
+    marked = outlet_elsewhere or marks_outlet(lines, drains, active, placed)
+    plan = _Plan(lines, drains, active, Levels(lines, points), limits["exact_joint"], tolerance_m, placed, marked)
     met = _drop_needless(plan, met)
     if accept_proposed:
         met = Met(met.made, met.proposed, np.ones(len(met.proposed), dtype=bool), met.crossings, met.settled)
@@ -112,6 +115,8 @@ def _build(
         past_outlet=solved.past,
         assumed_divide_nodes=solved.assumed_divide_nodes,
         tolerance_m=tolerance_m,
+        limits=limits,
+        accept_proposed=accept_proposed,
     )
 
 
@@ -194,7 +199,8 @@ class _Plan:
     levels: Levels
     exact_m: float
     tolerance_m: float
-    placed: object
+    placed: OutletPlaces
+    marked: bool
 
     def solve(self, met: Met) -> _Solved:
         places = self.placed.as_places().joined(met.settled.places)
@@ -219,7 +225,8 @@ class _Plan:
         level = lowest_levels(pieces, len(nodes), z_from, z_to)
         waiting = met.proposed.where(~met.applied)
         outlets = find_outlets(
-            self.placed, outlet_nodes, self.lines, self.drains, pieces, nodes, component, waiting.end, level
+            self.placed, outlet_nodes, self.lines, self.drains, pieces, nodes, component, waiting.end, level,
+            assume=not self.marked,
         )
 
         def high_point(piece: int) -> float:

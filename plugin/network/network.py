@@ -9,6 +9,7 @@ import networkx as nx
 import numpy as np
 import shapely
 
+from ..limits import Limits
 from ..tables import Drains, Shots, Structures
 from .direction import Flow
 from .duplicates import Duplicates
@@ -49,6 +50,8 @@ class Network:
     past_outlet: PastOutlet
     assumed_divide_nodes: np.ndarray
     tolerance_m: float
+    limits: Limits
+    accept_proposed: bool
 
     @property
     def touch_m(self) -> float:

@@ -1,8 +1,8 @@
 """Where water leaves the network.
 
 In this order: structures of kind outlet within the tolerance of a pipe; in systems without one, the
-free end of an outlet pipe; and where the whole layer shows neither, the free end of the main of a
-system with one main, marked assumed.
+free end of an outlet pipe; and where the whole layer has neither such a structure nor an outlet pipe,
+the free end of the main of a system with one main, marked assumed.
 """
 
 from __future__ import annotations
@@ -66,6 +66,11 @@ def place_outlets(
     return OutletPlaces(row[first], line[first], at[first], np.setdiff1d(rows, row))
 
 
+def marks_outlet(lines: Lines, drains: Drains, active: np.ndarray, placed: OutletPlaces) -> bool:
+    """Whether somebody marked an outlet: a structure on a pipe, or a pipe that is an outlet pipe."""
+    return len(placed.line) > 0 or bool((drains.role[lines.drain[active]] == "outlet_pipe").any())
+
+
 def find_outlets(
     placed: OutletPlaces,
     placed_node: np.ndarray,
@@ -76,10 +81,13 @@ def find_outlets(
     component: np.ndarray,
     proposed_end: np.ndarray,
     level_m: np.ndarray,
+    *,
+    assume: bool,
 ) -> Outlets:
     """The outlets of all systems. `component` and `level_m` (lowest known invert) go by node.
 
-    `proposed_end`: ends that propose a joint; where a pipe is to be joined it does not end in the open.
+    `proposed_end`: ends that propose a joint; where a pipe is to be joined it does not end in the open. `assume`:
+    nobody marked an outlet, so the free ends of single mains count.
     """
     node, first = np.unique(placed_node, return_index=True)
     structure, assumed = placed.structure[first], np.zeros(len(node), dtype=bool)
@@ -92,7 +100,7 @@ def find_outlets(
     if len(pipe_end):
         pipe_end = _lowest_of_each(pipe_end, component, level_m)
     guessed = np.zeros(0, dtype=np.int64)
-    if not len(node) and not len(pipe_end):
+    if assume:
         guessed = _ends_of_single_mains(role == "main", pieces, nodes, free, component, level_m)
     return Outlets(
         np.concatenate([node, pipe_end, guessed]).astype(np.int64),

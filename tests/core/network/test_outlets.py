@@ -110,6 +110,16 @@ def test_nothing_is_assumed_where_somebody_marked_an_outlet():
     assert drains_of(network, ~network.has_outlet) == {"N", "K"}
 
 
+def test_nothing_is_assumed_where_an_outlet_pipe_lies_apart():
+    """2 ft short of the main: the gap has to show, so the end of the main is no outlet."""
+    apart = b.pipe("P", (0, -22), (0, -2), role="outlet_pipe")
+    assert outlets(build([*networks.a01_rows(), apart])) == {}
+
+
+def test_nothing_is_assumed_where_another_part_of_the_layer_marks_an_outlet():
+    assert outlets(build(networks.a01_rows(), outlet_elsewhere=True)) == {}
+
+
 def test_where_a_joint_is_proposed_a_main_does_not_end_in_the_open():
     """The upper sheet of a main: 3 ft short of the lower one, which has its other end in a ditch."""
     rows = [b.main("low", (0, 0), (0, 100)), b.main("up", (0, 103), (0, 300)), b.lateral("L", (0, 300), (90, 300)),
