@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from concurrent.futures import ThreadPoolExecutor
-
 from qgis.core import (
     QgsProcessing,
     QgsProcessingException,
@@ -62,7 +60,9 @@ class BuildNetwork(NetworkAlgorithm):
         from ..plugin.checks.catalogue import NETWORK_CHECKS
         from ..plugin.checks.run import CanceledError, run_checks
         from ..plugin.network.summary import say_first
-        from .write_results import POINT, write_findings, write_pipes, write_sink
+        from ..plugin.qgis_layer.rows import Rows
+        from .write_results import write_findings, write_pipes
+        from .write_sinks import POINT, write_sink
 
         county = self.read_county(parameters, context, feedback)
         feedback.setProgress(40)
@@ -76,13 +76,10 @@ class BuildNetwork(NetworkAlgorithm):
             feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}")
         feedback.setProgress(60)
         net = county.network
-        with ThreadPoolExecutor(1) as pool:  # arrays work on the land while QGIS takes nodes and findings
-            table = pool.submit(tables.pipes_table, county, np.arange(len(net.pieces)))
-            columns, points = tables.nodes_table(county)
-            nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, tables.NODE_ALIASES, columns,
-                               points, POINT)
-            findings = write_findings(self, parameters, context, feedback, county, results.findings)
-            pipes = write_pipes(self, parameters, context, feedback, county, *table.result())
+        nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, tables.NODE_ALIASES,
+                           Rows.of(*tables.nodes_table(county)), POINT, (60, 70))
+        findings = write_findings(self, parameters, context, feedback, county, results.findings, (70, 80))
+        pipes = write_pipes(self, parameters, context, feedback, county, np.arange(len(net.pieces)), percent=(80, 100))
         return {
             "PIPES": pipes,
             "NODES": nodes,

@@ -5,12 +5,14 @@ from __future__ import annotations
 import dataclasses
 from pathlib import Path
 
+import numpy as np
 from qgis.core import QgsProcessingException
 
 from ..plugin import result_tables as tables
 from ..plugin.checks.run import CanceledError, Results, run_checks
 from ..plugin.elevation.ground import SamplingCanceledError
 from ..plugin.qgis_layer.raster import RasterError
+from ..plugin.qgis_layer.rows import Rows
 from ..plugin.report.page import render_reroute
 from ..plugin.report.verdict import reroute_verdict
 from ..plugin.reroute.checks import CHECKS
@@ -21,7 +23,8 @@ from ..plugin.reroute.stations import STATIONS, station_aliases, station_columns
 from ..plugin.reroute.words import fall_sentences, further_sentences, serious_sentences
 from .check_case import ground_fault
 from .reroute_inputs import given_limits, read_plan
-from .write_results import LINE, POINT, facts_of, write_sink
+from .write_results import facts_of, finding_rows
+from .write_sinks import LINE, POINT, write_sink
 
 
 def judge_route(algorithm, parameters, context, feedback) -> tuple[Reroute, Results]:
@@ -72,10 +75,10 @@ def write_all(algorithm, parameters, context, feedback, reroute: Reroute, result
     columns, points = station_columns(reroute)
     return {
         "STATIONS": write_sink(algorithm, parameters, context, feedback, "STATIONS", STATIONS,
-                               station_aliases(county.units), columns, points, POINT),
+                               station_aliases(county.units), Rows.of(columns, points), POINT),
         "LINE_FINDINGS": write_sink(algorithm, parameters, context, feedback, "LINE_FINDINGS", tables.FINDINGS,
-                                    tables.finding_aliases(county.units), tables.findings_table(county, findings),
-                                    tables.finding_shapes(county, findings), LINE),
+                                    tables.finding_aliases(county.units),
+                                    finding_rows(county, findings, np.arange(len(findings))), LINE),
         "REPORT": _write_report(algorithm, parameters, context, reroute, results),
     }
 

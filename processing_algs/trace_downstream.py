@@ -44,10 +44,11 @@ class TraceDownstream(TraceAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         import numpy as np
 
-        from ..plugin import result_tables as tables
         from ..plugin.land_tables import LAND_CROSSED, land_crossed_aliases, land_crossed_table
         from ..plugin.network.trace import trace_downstream
-        from .write_results import write_pipes, write_sink
+        from ..plugin.qgis_layer.rows import Rows
+        from .write_results import write_pipes
+        from .write_sinks import write_sink
 
         county = self.read_county(parameters, context, feedback)
         place = self.place(county, parameters, context, feedback)
@@ -58,13 +59,13 @@ class TraceDownstream(TraceAlgorithm):
         from_m[0], to_m[0] = way.from_m, way.to_m
         at_point = np.arange(len(way.pieces)) == 0
         shown = (to_m - from_m > 1e-6) | at_point
-        columns, shapes = tables.pipes_table(county, way.pieces[shown], from_m[shown], to_m[shown], at_point[shown])
-        pipes = write_pipes(self, parameters, context, feedback, county, columns, shapes)
+        pipes = write_pipes(self, parameters, context, feedback, county, way.pieces[shown], from_m[shown], to_m[shown],
+                            at_point[shown])
         land, crossed = self.read_land(parameters, context, feedback), None
         if land is not None:
             columns = land_crossed_table(county, net.pieces.line[way.pieces], from_m, to_m, land)
             crossed = write_sink(self, parameters, context, feedback, "LAND_CROSSED", LAND_CROSSED,
-                                 land_crossed_aliases(units), columns)
+                                 land_crossed_aliases(units), Rows.of(columns))
         outlet = _name(net, way.outlet)
         if outlet is None:
             feedback.pushWarning("No outlet can be reached from here: see the findings of buildnetwork.")

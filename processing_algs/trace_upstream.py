@@ -50,11 +50,12 @@ class TraceUpstream(TraceAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         import numpy as np
 
-        from ..plugin import result_tables as tables
         from ..plugin.land_tables import LAND_ABOVE, land_above_aliases, land_above_table
         from ..plugin.network.trace import trace_upstream
+        from ..plugin.qgis_layer.rows import Rows
         from ..plugin.trace_sums import said_above, sum_above
-        from .write_results import MULTIPOLYGON, write_pipes, write_sink
+        from .write_results import write_pipes
+        from .write_sinks import MULTIPOLYGON, write_sink
 
         county = self.read_county(parameters, context, feedback)
         place = self.place(county, parameters, context, feedback)
@@ -65,13 +66,11 @@ class TraceUpstream(TraceAlgorithm):
         pieces = np.append(found.pieces, found.clicked)
         at_point = np.arange(len(pieces)) == len(found.pieces)
         shown = (above.to_m - above.from_m > 1e-6) | at_point
-        columns, shapes = tables.pipes_table(
-            county, pieces[shown], above.from_m[shown], above.to_m[shown], at_point[shown]
-        )
-        pipes = write_pipes(self, parameters, context, feedback, county, columns, shapes)
+        pipes = write_pipes(self, parameters, context, feedback, county, pieces[shown], above.from_m[shown],
+                            above.to_m[shown], at_point[shown])
         columns, shapes = land_above_table(county, above, self.read_land(parameters, context, feedback))
         land = write_sink(self, parameters, context, feedback, "LAND_ABOVE", LAND_ABOVE,
-                          land_above_aliases(county.units), columns, shapes, MULTIPOLYGON)
+                          land_above_aliases(county.units), Rows.of(columns, shapes), MULTIPOLYGON)
         feedback.pushInfo(said_above(above, county.units))
         units = county.units
         return {

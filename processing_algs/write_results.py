@@ -1,4 +1,4 @@
-"""Write results of network algorithms into sinks. Loaded only while an algorithm runs."""
+"""Write the results that several algorithms have in common. Loaded only while an algorithm runs."""
 
 from __future__ import annotations
 
@@ -7,60 +7,51 @@ from configparser import ConfigParser
 from datetime import date
 from pathlib import Path
 
-from qgis.core import QgsProcessingException, QgsWkbTypes
+import numpy as np
 
 from ..plugin import result_tables as tables
 from ..plugin.checks.case import Case
 from ..plugin.checks.catalogue import NotYet
-from ..plugin.checks.run import Results
+from ..plugin.checks.run import Findings, Results
 from ..plugin.county import County
-from ..plugin.qgis_layer.crs import unit_m
-from ..plugin.qgis_layer.fields import make_fields
-from ..plugin.qgis_layer.write import write_features
+from ..plugin.qgis_layer.rows import Rows
 from ..plugin.report.assemble import report_content
 from ..plugin.report.content import Facts
 from ..plugin.report.figures import finding_figures
 from ..plugin.report.page import render_report
-
-LINE, POINT = QgsWkbTypes.Type.LineString, QgsWkbTypes.Type.Point
-MULTIPOLYGON, TABLE = QgsWkbTypes.Type.MultiPolygon, QgsWkbTypes.Type.NoGeometry
+from .write_sinks import LINE, POINT, write_sink
 
 
-def write_sink(
-    algorithm, parameters, context, feedback, key, spec, aliases, columns, shapes=None, wkb=TABLE
+def write_pipes(
+    algorithm, parameters, context, feedback, county: County, pieces, from_m=None, to_m=None, at_point=None,
+    percent=None,
 ) -> str | None:
-    """One sink; returns its destination, None where the user did not ask for it."""
-    fields = make_fields(spec)
-    crs = algorithm.source.sourceCrs()
-    sink, destination = algorithm.parameterAsSink(parameters, key, context, fields, wkb, crs)
-    if sink is None:
-        if parameters.get(key) is None:
-            return None
-        raise QgsProcessingException(algorithm.invalidSinkError(parameters, key))
-    try:
-        write_features(sink, fields, columns, shapes, unit_m(crs), feedback.isCanceled)
-    except OSError as error:
-        raise QgsProcessingException(f"{key} could not be written: {error}") from None
-    del sink
-    algorithm.style_when_loaded(destination, key, context, aliases)
-    return destination
+    """PIPES: pieces, or the stretches `from_m` to `to_m` of them."""
+    def part(rows: slice):
+        stretches = (None if given is None else given[rows] for given in (from_m, to_m, at_point))
+        return tables.pipes_table(county, pieces[rows], *stretches)
 
-
-def write_pipes(algorithm, parameters, context, feedback, county: County, columns, shapes) -> str | None:
     return write_sink(algorithm, parameters, context, feedback, "PIPES", tables.PIPES,
-                      tables.pipe_aliases(county.units), columns, shapes, LINE)
+                      tables.pipe_aliases(county.units), Rows(len(pieces), part), LINE, percent)
 
 
-def write_findings(algorithm, parameters, context, feedback, county: County, findings) -> dict:
+def write_findings(algorithm, parameters, context, feedback, county: County, findings: Findings, percent=None) -> dict:
     """LINE_FINDINGS and POINT_FINDINGS."""
     results = {}
     for key, place, wkb in (("LINE_FINDINGS", False, LINE), ("POINT_FINDINGS", True, POINT)):
-        part = findings.where(findings.place == place)
-        results[key] = write_sink(
-            algorithm, parameters, context, feedback, key, tables.FINDINGS, tables.finding_aliases(county.units),
-            tables.findings_table(county, part), tables.finding_shapes(county, part), wkb,
-        )
+        rows = finding_rows(county, findings, np.flatnonzero(findings.place == place))
+        results[key] = write_sink(algorithm, parameters, context, feedback, key, tables.FINDINGS,
+                                  tables.finding_aliases(county.units), rows, wkb, percent)
     return results
+
+
+def finding_rows(county: County, findings: Findings, chosen: np.ndarray) -> Rows:
+    """The findings in the rows `chosen`."""
+    def part(rows: slice):
+        some = findings.where(chosen[rows])
+        return tables.findings_table(county, some), tables.finding_shapes(county, some)
+
+    return Rows(len(chosen), part)
 
 
 def write_not_checked(
@@ -72,7 +63,7 @@ def write_not_checked(
     """
     columns = tables.not_checked_table(case.county, results, never)
     destination = write_sink(algorithm, parameters, context, feedback, "NOT_CHECKED", tables.NOT_CHECKED,
-                             tables.NOT_CHECKED_ALIASES, columns)
+                             tables.NOT_CHECKED_ALIASES, Rows.of(columns))
     return destination, len(columns["check"])
 
 

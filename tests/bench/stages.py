@@ -30,11 +30,12 @@ from fallkeeper.plugin.network.lines import explode
 from fallkeeper.plugin.network.network import Network
 from fallkeeper.plugin.qgis_layer.arrow import is_plain
 from fallkeeper.plugin.qgis_layer.fields import make_fields
+from fallkeeper.plugin.qgis_layer.geopackage import fill
 from fallkeeper.plugin.qgis_layer.ground import RasterGround
 from fallkeeper.plugin.qgis_layer.read import Frame, read_layer
-from fallkeeper.plugin.qgis_layer.write import write_features
 from fallkeeper.plugin.tables import Drains, Land, Structures, Trees
 from fallkeeper.plugin.units import Units
+from fallkeeper.processing_algs.write_results import finding_rows
 from measure import Clock
 from qgis.core import (
     QgsCoordinateReferenceSystem,
@@ -178,11 +179,10 @@ def _write(case: Case, findings: Findings, crs: QgsCoordinateReferenceSystem, fo
     options = QgsVectorFileWriter.SaveVectorOptions()
     options.driverName = "GPKG"
     for name, place, kind in (("pipe", False, QgsWkbTypes.Type.LineString), ("place", True, QgsWkbTypes.Type.Point)):
-        part, path = findings.where(findings.place == place), str(folder / f"{name}.gpkg")
-        sink = QgsVectorFileWriter.create(path, fields, kind, crs, QgsCoordinateTransformContext(), options)
-        columns = result_tables.findings_table(case.county, part)
-        write_features(sink, fields, columns, result_tables.finding_shapes(case.county, part))
-        del sink  # closes the file
+        path, chosen = folder / f"{name}.gpkg", np.flatnonzero(findings.place == place)
+        made = QgsVectorFileWriter.create(str(path), fields, kind, crs, QgsCoordinateTransformContext(), options)
+        del made  # closes the file
+        fill(path, finding_rows(case.county, findings, chosen), 1.0, lambda share: None, lambda: False)
 
 
 def _land_by_owner(case: Case, land: Land) -> float:
