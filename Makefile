@@ -12,7 +12,7 @@ demo:
 # all tests, those in the real desktop included; a part of them: make test ARGS="tests/core -k trace"
 # two at a time: measured a third faster on two cores; one at a time: make test ARGS="-n 0"
 test:
-	$(IN_ENVIRONMENT) .venv/bin/python .ci/run_tests.py -n 2 $(ARGS)
+	WITH_POSTGIS=1 $(IN_ENVIRONMENT) .venv/bin/python .ci/run_tests.py -n 2 $(ARGS)
 
 # speed and memory on whole counties beside other tools, to tests/bench/RESULTS.md; one size: make bench LINES=1000000
 bench:

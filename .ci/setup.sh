@@ -2,6 +2,7 @@
 # Make the environment and run COMMAND in it:  sh .ci/setup.sh [COMMAND...]
 # QGIS comes from the system, everything else from requirements.lock.txt into .venv, which sees the system's QGIS.
 # QGIS_PYTHON: a Python that can import qgis (default /usr/bin/python3).  NO_APT=1: install no system packages.
+# WITH_POSTGIS=1: a database server too, for the tests that need one; they are skipped where it cannot be had.
 set -eu
 cd -- "$(dirname -- "$0")/.."
 python=${QGIS_PYTHON:-/usr/bin/python3}
@@ -15,17 +16,24 @@ missing=
 command -v qgis >/dev/null || missing="$missing qgis"
 command -v Xvfb >/dev/null || missing="$missing xvfb"
 [ -e /usr/share/fonts/truetype/dejavu ] || missing="$missing fonts-dejavu-core"
+root=
+[ "$(id -u)" = 0 ] || root=sudo
+may_install() {
+    [ -z "${NO_APT:-}" ] && command -v apt-get >/dev/null && command -v ${root:-apt-get} >/dev/null
+}
+install() {
+    echo "Installing Debian packages: $*" >&2
+    $root apt-get update -qq && $root env DEBIAN_FRONTEND=noninteractive \
+        apt-get install -y -qq --no-install-recommends "$@" >/dev/null
+}
 if [ -n "$missing" ]; then
-    root=
-    [ "$(id -u)" = 0 ] || root=sudo
-    if [ -n "${NO_APT:-}" ] || ! command -v apt-get >/dev/null || ! command -v ${root:-apt-get} >/dev/null; then
-        echo "These Debian packages are missing:$missing. Install them, then start again." >&2
-        exit 3
-    fi
-    echo "Installing Debian packages:$missing" >&2
-    $root apt-get update -qq
+    may_install || { echo "These Debian packages are missing:$missing. Install them, then start again." >&2; exit 3; }
     # shellcheck disable=SC2086 (a list of words)
-    $root env DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $missing >/dev/null
+    install $missing
+fi
+if [ -n "${WITH_POSTGIS:-}" ] && ! ls /usr/share/postgresql/*/extension/postgis.control >/dev/null 2>&1; then
+    { may_install && install postgresql-postgis; } ||
+        echo "There is no PostGIS here and none was installed: tests that need it are skipped." >&2
 fi
 
 stamp=$("$python" -c '

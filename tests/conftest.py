@@ -8,6 +8,7 @@ import importlib.util
 import sys
 from pathlib import Path
 
+import pytest
 from hypothesis import settings
 
 # the same examples on every run, and no test that fails because the computer is busy
@@ -32,3 +33,14 @@ if "fallkeeper" not in sys.modules:
 sys.path[:0] = [str(folder) for folder in (TESTS, TESTS / "in_qgis") if str(folder) not in sys.path]
 
 collect_ignore = [] if importlib.util.find_spec("qgis") else ["in_qgis"]
+
+
+@pytest.fixture(scope="session")
+def database_server():
+    """A running PostgreSQL with PostGIS, one for each worker; see database_server.py."""
+    import database_server
+
+    if database_server.why_not():
+        pytest.skip(database_server.why_not())
+    with database_server.Server() as server:
+        yield server
