@@ -18,7 +18,7 @@ from pathlib import Path
 PROGRAMS = Path("/usr/lib/postgresql")
 EXTENSIONS = Path("/usr/share/postgresql")
 OWNER = "postgres"  # PostgreSQL does not run as root; then its own user runs it
-_TEMPLATE = "with_postgis"
+WITH_POSTGIS, BARE = "with_postgis", "template0"
 _PATIENCE_S = 60.0
 
 
@@ -49,8 +49,8 @@ class Server:
                 shutil.chown(self.folder, OWNER)
             self._do("initdb", "-D", str(self._data), "-U", OWNER, "-A", "trust", "-E", "UTF8", "--no-sync")
             self.start()
-            self.sql("CREATE DATABASE " + _TEMPLATE)
-            self.sql("CREATE EXTENSION postgis", _TEMPLATE)
+            self.sql("CREATE DATABASE " + WITH_POSTGIS)
+            self.sql("CREATE EXTENSION postgis", WITH_POSTGIS)
         except BaseException:
             self.__exit__()
             raise
@@ -84,11 +84,11 @@ class Server:
             self._process.wait(_PATIENCE_S)
             self._process = None
 
-    def new_database(self, with_postgis: bool = True) -> str:
-        """The name of a new, empty database."""
+    def new_database(self, template: str = WITH_POSTGIS) -> str:
+        """The name of a new database, a copy of `template`, which nobody may be connected to."""
         self._databases += 1
         name = f"county_{self._databases}"
-        self.sql(f"CREATE DATABASE {name} TEMPLATE {_TEMPLATE if with_postgis else 'template0'}")
+        self.sql(f"CREATE DATABASE {name} TEMPLATE {template}")
         return name
 
     def where(self, database: str = OWNER, user: str = OWNER) -> str:

@@ -11,9 +11,10 @@ from qgis.core import QgsCoordinateReferenceSystem, QgsVectorLayer
 from ..schema import LAYERS, SCHEMA_VERSION, Field, Layer
 from ..schema.sqlite import triggers
 from ..units import FOOT_M, METRIC, US, Units
-from .archive_styles import style_archive_layer
+from .archive_error import ArchiveError
+from .archive_styles import dress
 from .crs import unit_m
-from .forms import prepare_form
+from .database_place import DatabasePlace
 
 # GeoPackage 1.2 is read and written by every QGIS from 3.22 on.
 _GEOPACKAGE_VERSION = "1.2"
@@ -33,10 +34,6 @@ _OGR_GEOMETRY = {
     "LineString": ogr.wkbLineString,
     "Polygon": ogr.wkbPolygon,
 }
-
-
-class ArchiveError(ValueError):
-    """The archive cannot be made; the message says why and what to do."""
 
 
 def unit_system(crs: QgsCoordinateReferenceSystem) -> str:
@@ -184,20 +181,18 @@ def _write_forms_and_styles(path: Path, units: Units) -> None:
     """
     for declared in LAYERS:
         layer = open_layer(path, declared.name)
-        prepare_form(layer, declared, units)
-        style_archive_layer(layer, declared.name, units)
+        dress(layer, declared.name, units)
         fault = layer.saveStyleToDatabase("default", "Form and symbols of the archive", True, "")
         if fault:
             raise ArchiveError(f"The style of the layer {declared.name} cannot be saved in {path}: {fault}")
 
 
-def open_layer(path: Path, name: str) -> QgsVectorLayer:
-    """The layer `name` of the archive at `path` under its title; ArchiveError if it cannot be opened."""
-    layer = QgsVectorLayer(f"{path}|layername={name}", _title(name), "ogr")
+def open_layer(place: Path | DatabasePlace, name: str) -> QgsVectorLayer:
+    """The layer `name` of an archive under its title; ArchiveError if it cannot be opened."""
+    if isinstance(place, DatabasePlace):
+        return place.open_layer(name)
+    title = next((declared.title for declared in LAYERS if declared.name == name), name)
+    layer = QgsVectorLayer(f"{place}|layername={name}", title, "ogr")
     if not layer.isValid():
-        raise ArchiveError(f"{path} has no layer '{name}' that QGIS can open: is it an archive of Fallkeeper?")
+        raise ArchiveError(f"{place} has no layer '{name}' that QGIS can open: is it an archive of Fallkeeper?")
     return layer
-
-
-def _title(name: str) -> str:
-    return next((declared.title for declared in LAYERS if declared.name == name), name)

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from qgis.core import NULL, QgsProviderRegistry, QgsVectorLayer
 
 from ..units import SYSTEMS
+from .database_place import PROVIDER, DatabasePlace
 
 
 @dataclass(frozen=True)
 class ArchiveInfo:
     """Figures of the table `archive` and the rows of `limits`; all empty beside a layer that lies in no archive."""
 
-    path: str = ""
+    path: str = ""  # of a file
     name: str = ""
     units: str | None = None
     vertical_datum: str = ""
@@ -22,25 +24,33 @@ class ArchiveInfo:
 
     @classmethod
     def beside(cls, layer: QgsVectorLayer | None) -> ArchiveInfo:
-        """Of the GeoPackage a layer lies in."""
-        if layer is None or layer.providerType() != "ogr":
+        """Of the GeoPackage, or the schema of a database, a layer lies in."""
+        if layer is None:
+            return cls()
+        database = DatabasePlace.of_layer(layer)
+        if database is not None:
+            return cls._read("", lambda name: QgsVectorLayer(database.layer_source(name), name, PROVIDER))
+        if layer.providerType() != "ogr":
             return cls()
         path = QgsProviderRegistry.instance().decodeUri("ogr", layer.source()).get("path") or ""
         if not path.lower().endswith(".gpkg") or not Path(path).is_file():
             return cls()
-        about = _rows(path, "archive")
+        return cls._read(path, lambda name: QgsVectorLayer(f"{path}|layername={name}", name, "ogr"))
+
+    @classmethod
+    def _read(cls, path: str, open_table: Callable[[str], QgsVectorLayer]) -> ArchiveInfo:
+        about = _rows(open_table("archive"))
         units = about[0].get("units") if about else None
         return cls(
             path,
             str(about[0].get("name") or "") if about else "",
             units if units in SYSTEMS else None,
             str(about[0].get("vertical_datum") or "") if about else "",
-            _rows(path, "limits"),
+            _rows(open_table("limits")),
         )
 
 
-def _rows(path: str, table: str) -> list[dict]:
-    layer = QgsVectorLayer(f"{path}|layername={table}", table, "ogr")
+def _rows(layer: QgsVectorLayer) -> list[dict]:
     if not layer.isValid():
         return []
     names = layer.fields().names()

@@ -6,7 +6,9 @@ from collections.abc import Callable
 
 from qgis.core import QgsVectorLayer
 
+from ..schema import layer as schema_layer
 from ..units import Units
+from .forms import prepare_form
 from .network_styles import style_drains, style_repairs, style_shots, style_structures
 from .place_styles import (
     style_calls,
@@ -31,6 +33,12 @@ _STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "readings": style_readings,
     "repairs": style_repairs,
 }
+
+
+def dress(layer: QgsVectorLayer, name: str, units: Units) -> None:
+    """Give the layer called `name` in the schema its form and its symbols."""
+    prepare_form(layer, schema_layer(name), units)
+    style_archive_layer(layer, name, units)
 
 
 def style_archive_layer(layer: QgsVectorLayer, name: str, units: Units) -> None:

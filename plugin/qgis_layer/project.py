@@ -8,13 +8,18 @@ from qgis.core import (
     QgsAttributeEditorRelation,
     QgsProject,
     QgsRelation,
+    QgsRelationContext,
     QgsSnappingConfig,
     QgsTolerance,
     QgsVectorLayer,
 )
 
 from ..schema import LAYERS, layer
+from ..units import US, Units
 from .archive import open_layer
+from .archive_info import ArchiveInfo
+from .archive_styles import dress
+from .database_place import DatabasePlace
 from .forms import new_page
 
 # from the top of the map to the bottom
@@ -29,8 +34,10 @@ _SNAPPED_TO = ("drains", "structures", "shots", "landmarks")
 _SNAPPING_PIXELS = 12.0
 
 
-def add_archive(project: QgsProject, path: Path, leave_out: tuple[str, ...] = ()) -> dict[str, QgsVectorLayer]:
-    """Add the layers of the archive at `path` to `project` and return them by their names in the schema."""
+def add_archive(
+    project: QgsProject, place: Path | DatabasePlace, leave_out: tuple[str, ...] = ()
+) -> dict[str, QgsVectorLayer]:
+    """Add the layers of the archive in `place` to `project` and return them by their names in the schema."""
     layers = {}
     for group_name, names in GROUPS.items():
         group = project.layerTreeRoot().addGroup(group_name)
@@ -38,12 +45,19 @@ def add_archive(project: QgsProject, path: Path, leave_out: tuple[str, ...] = ()
         for name in names:
             if name in leave_out:
                 continue
-            layers[name] = open_layer(path, name)
+            layers[name] = open_layer(place, name)
+            _dress_where_bare(layers[name], name)
             project.addMapLayer(layers[name], False)
             group.addLayer(layers[name]).setExpanded(False)
     layers["history"].setReadOnly(True)
     _add_relations(project, layers)
     return layers
+
+
+def _dress_where_bare(opened: QgsVectorLayer, name: str) -> None:
+    """Where a database may keep no styles, form and symbols come from here."""
+    if not any(opened.attributeAlias(index) for index in range(opened.fields().count())):
+        dress(opened, name, Units(ArchiveInfo.beside(opened).units or US))
 
 
 def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> None:
@@ -52,7 +66,7 @@ def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> No
         for field in declared.fields:
             if not field.refers_to:
                 continue
-            relation = QgsRelation()
+            relation = QgsRelation(QgsRelationContext(project))
             relation.setId(f"{layers[declared.name].id()}_{field.name}")  # a project may hold two archives
             twice = sum(other.refers_to == field.refers_to for other in declared.fields) > 1
             relation.setName(f"{declared.title}, {field.alias.lower()}" if twice else declared.title)

@@ -1,7 +1,7 @@
 """What an archive holds: every layer, field, value list and rule, as data.
 
-The GeoPackage, its triggers, the forms with their aliases and the documentation are made from here;
-nothing else names a field's unit or its allowed values.
+The GeoPackage, the tables of PostgreSQL, their triggers, the forms with their aliases and the documentation are made
+from here; nothing else names a field's unit or its allowed values.
 """
 
 from __future__ import annotations

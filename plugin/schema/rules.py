@@ -15,12 +15,17 @@ from .declare import BOOLEAN, INTEGER, REAL, Field, Layer
 # {other_row} is left for the trigger: an update may keep its own key
 _KEY_TAKEN = "EXISTS (SELECT 1 FROM {table} WHERE {key} = NEW.{key}{other_row})"
 
+_SHAPE_WORD = {"Point": "one point", "LineString": "one unbroken line", "Polygon": "one area"}
+
+ONE_ROW_ONLY = "The table archive has one row only: change that row."
+
 
 @dataclass(frozen=True)
 class Rule:
     """A rule on one field. `broken_sql` is true for a bad row NEW, `holds` (QGIS expression) for a good one.
 
-    SQLite before 3.47 takes no computed message, so the sentence cannot repeat the value refused.
+    PostgreSQL reads `holds` too. SQLite before 3.47 takes no computed message, so the sentence cannot repeat the value
+    refused.
     """
 
     field: str
@@ -84,6 +89,11 @@ def _figure_rule(field: Field) -> Rule:
         return Rule(field.name, sentence + ".", f"NOT ({number})", f"{name} is not null and {holds}")
     sentence += "; leave it empty if unknown."
     return Rule(field.name, sentence, f"NOT (NEW.{name} IS NULL OR ({number}))", f"{name} is null or {holds}")
+
+
+def place_sentence(layer: Layer) -> str:
+    """What the geometry of a row of `layer` must be."""
+    return f"A {layer.one} must be drawn as {_SHAPE_WORD[layer.geometry]} without heights: draw it again or split it."
 
 
 def quoted(name: str) -> str:

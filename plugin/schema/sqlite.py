@@ -3,13 +3,12 @@
 from __future__ import annotations
 
 from .declare import NONE, POINT, Layer
-from .rules import Rule, literal, quoted, rules
+from .rules import ONE_ROW_ONLY, Rule, literal, place_sentence, quoted, rules
 
 _WKB_TYPE = {"Point": 1, "LineString": 2, "Polygon": 3}
 _PLACES_IN_DEGREES = (
     "SELECT 1 FROM gpkg_geometry_columns JOIN gpkg_spatial_ref_sys USING (srs_id) WHERE definition LIKE 'GEOG%'"
 )
-_SHAPE_WORD = {"Point": "one point", "LineString": "one unbroken line", "Polygon": "one area"}
 
 
 def triggers(layer: Layer, geometry_column: str = "geom") -> tuple[str, ...]:
@@ -32,7 +31,7 @@ def triggers(layer: Layer, geometry_column: str = "geom") -> tuple[str, ...]:
 def _row_count_rules(layer: Layer) -> tuple[Rule, ...]:
     if layer.name != "archive":
         return ()
-    return (Rule("", "The table archive has one row only: change that row.", "EXISTS (SELECT 1 FROM archive)", ""),)
+    return (Rule("", ONE_ROW_ONLY, "EXISTS (SELECT 1 FROM archive)", ""),)
 
 
 def _geometry_rules(layer: Layer, column: str) -> tuple[Rule, ...]:
@@ -45,10 +44,9 @@ def _geometry_rules(layer: Layer, column: str) -> tuple[Rule, ...]:
     refused = f"NOT coalesce({shape}, 0)"
     if not layer.place_required:
         refused += f" AND {new} IS NOT NULL"
-    wanted = f"A {layer.one} must be drawn as {_SHAPE_WORD[layer.geometry]} without heights: draw it again or split it."
     return (
         Rule("", "This layer is in degrees: lengths need planar coordinates in feet or metres.", degrees, ""),
-        Rule("", wanted, refused, ""),
+        Rule("", place_sentence(layer), refused, ""),
     )
 
 
