@@ -20,6 +20,7 @@ from .limits import Limits
 from .network.contradiction import Contradicted, contradicted
 from .network.flow import Downward, sort_down
 from .network.grades import Grades, PieceGrades, call_pieces, direct_runs
+from .network.loss import Lost, find_losses
 from .network.network import Network
 from .units import Units
 
@@ -89,6 +90,15 @@ class County:
     @cached_property
     def length_above_m(self) -> np.ndarray:
         return self._known(self.down.sum_down(self.network.pieces.length_m))
+
+    @cached_property
+    def losses(self) -> Lost:
+        return find_losses(self.network, self.down)
+
+    @cached_property
+    def area_lost_m2(self) -> np.ndarray:
+        """Land that has no way to an outlet left when the piece is plugged at its lower end; NaN: flow unknown."""
+        return self.losses.lost(self.piece_area_m2)
 
     def _known(self, total: np.ndarray) -> np.ndarray:
         unknown = (self.network.direction == 0) & ~self.network.open_both_ways

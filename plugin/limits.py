@@ -29,6 +29,8 @@ UNIT_SI = MappingProxyType(
         "m/s": 1.0,
         "ft/s": FOOT_M,
         "%": 0.01,
+        "per 1,000 ft": 0.001 / FOOT_M,
+        "per km": 0.001,
         "": 1.0,
     }
 )
@@ -68,6 +70,7 @@ _EP480 = "ASAE EP480 / NRCS NEH Part 650 ch. 14"
 _TREES = "county leaflet and maintenance guides on tile drains and tree roots"
 _SURVEY = "general surveying figures"
 _ROUGHNESS = "NRCS NEH Part 650 ch. 14 / ASAE EP260"
+_TUNED = "to be tuned by the office's own record of failures"
 _OUTLET_LENGTH = "NRCS NEH Part 650 ch. 14, outlet pipe table"
 
 DEFAULTS: Mapping[str, Limit] = MappingProxyType(
@@ -143,6 +146,19 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
                    "probability of reverse up to which a grade is called falling"),
             _limit("false_wet", 0.15, "", "ratio", ASSUMED, ASSUMED, "chance that a place below the plug is found wet"),
             _limit("false_dry", 0.10, "", "ratio", ASSUMED, ASSUMED, "chance that a place above the plug is found dry"),
+            _limit("failure_rate", 0.01, "per 1,000 ft", "rate", ASSUMED, _TUNED,
+                   "failures a year of sound, new plastic pipe away from trees"),
+            _limit("hazard_trees_near", 20, "", "ratio", ASSUMED, _TUNED,
+                   "as many times likelier to fail within the distance of ordinary trees, where roots can get in"),
+            _limit("hazard_trees_far", 8, "", "ratio", ASSUMED, _TUNED,
+                   "the same beyond that, within the distance of thirsty trees"),
+            _limit("hazard_clay", 3, "", "ratio", ASSUMED, _TUNED, "the same for clay pipe"),
+            _limit("hazard_concrete", 2, "", "ratio", ASSUMED, _TUNED, "the same for concrete pipe"),
+            _limit("hazard_reverse", 2, "", "ratio", ASSUMED, _TUNED, "the same where the pipe rises downstream"),
+            _limit("hazard_always_wet", 1.5, "", "ratio", ASSUMED, _TUNED,
+                   "the same where a constant inflow passes, which draws roots all year"),
+            _limit("hazard_year", 0.02, "", "ratio", ASSUMED, _TUNED, "what each year in the ground adds to 1"),
+            _limit("age_if_unknown", 30, "", "ratio", ASSUMED, ASSUMED, "years, where nobody knows when it was laid"),
             _limit("exact_joint", 0.01, "m", "length", CHOICE, CHOICE, "ends closer than this are one joint"),
             _limit("roughness_corrugated_8in", 0.015, "", "ratio", _ROUGHNESS, MEMORY,
                    "Manning n of corrugated pipe up to 8 in"),

@@ -78,10 +78,10 @@ class Units:
         return "gal/min" if self.is_us else "L/s"
 
     def size_si(self, kind: str) -> float:
-        """Size in SI of one unit of `kind`: length, diameter, area, flow, coefficient, velocity, grade, ratio or
+        """Size in SI of one unit of `kind`: length, diameter, area, flow, coefficient, velocity, grade, rate, ratio or
         yes_no.
 
-        A grade is kept as a ratio inside and shown in %.
+        A grade is kept as a ratio inside and shown in %; a rate is so many on 1,000 ft or on a km of pipe.
         """
         sizes = {
             "length": self.length_m,
@@ -91,6 +91,7 @@ class Units:
             "coefficient": self.coefficient_m_s,
             "velocity": self.length_m,
             "grade": 0.01,
+            "rate": 0.001 / self.length_m,
             "ratio": 1.0,
             "yes_no": 1.0,
         }
@@ -106,6 +107,7 @@ class Units:
             "coefficient": self.diameter_name + "/day",
             "velocity": self.length_name + "/s",
             "grade": "%",
+            "rate": "per 1,000 ft" if self.is_us else "per km",
             "ratio": "",
             "yes_no": "",
         }

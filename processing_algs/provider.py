@@ -11,13 +11,14 @@ from .build_network import BuildNetwork
 from .check_drains import CheckDrains
 from .check_reroute import CheckReroute
 from .create_archive import CreateArchive
+from .rank_pipes import RankPipes
 from .trace_downstream import TraceDownstream
 from .trace_upstream import TraceUpstream
 
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
-ALGORITHMS = (CreateArchive, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream)
+ALGORITHMS = (CreateArchive, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream, RankPipes)
 
 
 class FallkeeperProvider(QgsProcessingProvider):

@@ -24,15 +24,24 @@ class Surroundings:
         units = QgsProcessingParameterEnum(GROUND_UNIT, self.tr("Unit of the ground heights"), list(GROUND_UNITS),
                                            defaultValue="auto", usesStaticStrings=True)
         self.add(units, "auto: as the units of this run. A ground far from the inverts is reported, not converted.")
-        shapes, polygon = QgsProcessing.SourceType.TypeVectorAnyGeometry, QgsProcessing.SourceType.TypeVectorPolygon
+        self.add_trees()
+        self.add_land()
+
+    def add_trees(self):
+        shapes = QgsProcessing.SourceType.TypeVectorAnyGeometry
         self.add(QgsProcessingParameterMultipleLayers(TREES, self.tr("Trees"), shapes, optional=True),
                  "Layers of trees, tree rows and woods; the field thirst says high or ordinary.")
-        self.add(QgsProcessingParameterFeatureSource(LAND, self.tr("Land"), [polygon], optional=True),
-                 "Fields, lots and roads with their owners.")
+
+    def add_land(self, help_text="Fields, lots and roads with their owners.", optional=True):
+        polygon = [QgsProcessing.SourceType.TypeVectorPolygon]
+        self.add(QgsProcessingParameterFeatureSource(LAND, self.tr("Land"), polygon, optional=optional), help_text)
 
     def prepare_surroundings(self, parameters, context):
         """Layers are looked up on the main thread."""
         self.ground_layer = self.parameterAsRasterLayer(parameters, GROUND, context)
+        self.prepare_trees(parameters, context)
+
+    def prepare_trees(self, parameters, context):
         self.tree_layers = self.parameterAsLayerList(parameters, TREES, context) if parameters.get(TREES) else []
 
     def ground_sampler(self, parameters, context, feedback):

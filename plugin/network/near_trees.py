@@ -66,6 +66,16 @@ def near_trees(lines: Lines, line: np.ndarray, trees: Trees, limits: Limits) -> 
     return NearTrees(*(np.concatenate([getattr(p, f.name) for p in parts]) for f in fields(NearTrees)))
 
 
+def tree_zones(lines: Lines, line: np.ndarray, trees: Trees, limits: Limits) -> tuple[Ranges, Ranges]:
+    """Of the lines `line` the stretches within the distance of ordinary trees of any tree, and all within a distance
+    that counts; a tree of unknown thirst is taken for a thirsty one. Each place once."""
+    near = _within(lines, line, trees, np.arange(len(trees)), limits["tree_distance_ordinary"])
+    far = _within(lines, line, trees, np.flatnonzero(trees.thirst != "ordinary"), limits["tree_distance_high"])
+    every = _joined(near, far)
+    near, every = (Ranges(*cover_once(zone.line, zone.from_m, zone.to_m)[:3]) for zone in (near, every))
+    return near, every
+
+
 def _picked(within: _Within, which: np.ndarray) -> _Within:
     return _Within(*(getattr(within, f.name)[which] for f in fields(_Within)))
 

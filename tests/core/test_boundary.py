@@ -17,7 +17,7 @@ FIGURES = {"units", "limits", "bulk"}
 DOOR = FIGURES | {"schema", "tables", "lines"}
 MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county"}
 ENGINE = MODEL | {"checks"}
-RESULTS = {"trace_sums", "result_tables", "land_tables"}
+RESULTS = {"trace_sums", "result_tables", "land_tables", "ranking"}
 MAY_IMPORT = {
     "dependencies": set(),
     "units": set(),
@@ -35,6 +35,7 @@ MAY_IMPORT = {
     "trace_sums": MODEL,
     "result_tables": ENGINE,
     "land_tables": ENGINE | {"trace_sums", "result_tables"},
+    "ranking": ENGINE | {"result_tables"},
     "report": ENGINE,
     "reroute": ENGINE | {"report"},
     "qgis_layer": ENGINE | {"dependencies"},

@@ -1,0 +1,1 @@
+"""Which pipes to look at first: what a plug would cost, and how likely one is."""
