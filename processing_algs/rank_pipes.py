@@ -65,10 +65,11 @@ class RankPipes(Surroundings, NetworkAlgorithm):
 
     @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
+        from ..plugin.qgis_layer.rows import Rows
         from ..plugin.ranking.hazards import find_hazards
         from ..plugin.ranking.table import RANKED_PIPES, ranked_aliases, ranked_table
         from .drain_figures import years_since
-        from .write_results import LINE, write_sink
+        from .write_sinks import LINE, write_sink
 
         county = self.read_county(parameters, context, feedback)
         feedback.setProgress(30)
@@ -85,7 +86,10 @@ class RankPipes(Surroundings, NetworkAlgorithm):
         feedback.setProgress(80)
         self._say(county, columns, by_chance, feedback)
         return {"PIPES": write_sink(self, parameters, context, feedback, "PIPES", RANKED_PIPES,
-                                    ranked_aliases(county.units), columns, shapes, LINE)}
+                                    ranked_aliases(county.units), Rows.of(columns, shapes), LINE, (80, 100))}
+
+    def style_when_loaded(self, destination, result, context, aliases):
+        super().style_when_loaded(destination, "RANKED_PIPES", context, aliases)
 
     def _given(self, parameters, context, feedback):
         """Chance of each drain as somebody gave it; None where no field holds any."""

@@ -33,6 +33,7 @@ from .symbols import (
 
 # pieces are drawn in flow direction; where nobody knows it, whether it is against the drawing is unknown too
 _FLOW_KNOWN = '"against_drawing" is not null'
+_THIN = "coalesce(\"role\", 'lateral') = 'lateral'"
 # the words people read on the map, short
 _CALL_WORDS = (
     "case when \"grade_call\" = 'reverse' then 'runs backwards' when \"grade_call\" = 'cannot_tell' then 'cannot tell' "
@@ -59,7 +60,7 @@ def _call_symbols(thin: str = "") -> dict[str, QgsSymbol]:
 
 
 def _pipes(layer: QgsVectorLayer) -> None:
-    symbols = _call_symbols(thin="coalesce(\"role\", 'lateral') = 'lateral'")
+    symbols = _call_symbols(thin=_THIN)
     named = 'coalesce("name", "drain_id")'
     said = f"{named} || ': ' || {_CALL_WORDS}"
 
@@ -82,6 +83,26 @@ def _pipes(layer: QgsVectorLayer) -> None:
             Label(said, called("cannot_tell"), 12_000, 8, DOUBT, False, 7, "along", True),
             Label(said, unknown, 12_000, 8, NOT_KNOWN, False, 6, "along", True),
             Label(named, called("falls"), 3_000, 7, GOOD, False, 2, "along", True),
+        ),
+    )
+
+
+def _ranked_pipes(layer: QgsVectorLayer) -> None:
+    """The first ten stand out, with their rank and what a plug would cost."""
+    first = '"rank" <= 10'
+    open_way = f"\"other_way\" and not coalesce({first}, false)"
+    said = '"rank" || \'. \' || coalesce("name", "drain_id") || \': \' || format_number("area_lost", 1)'
+    show(
+        layer,
+        (
+            Rule("The first ten", first, line_of(line_layer(WHITE, 2.8), line_layer(BAD, 2.0))),
+            Rule("Another way is open", open_way, line(GOOD, 0.7, "4;1.2;0.8;1.2")),
+            Rule("Flow not known, no rank", '"rank" is null', line(NOT_KNOWN, 1.0, "0.9;1.3")),
+            Rule("Others", "ELSE", line_of(line_layer(PIPE, 1.0, thin_where=_THIN))),
+        ),
+        (
+            Label(said, first, 50_000, 8.5, BAD, True, 10, "inside"),
+            Label(said, f"not coalesce({first}, false)", 5_000, 7.5, PIPE, False, 3, "along"),
         ),
     )
 
@@ -172,6 +193,7 @@ def _stations(layer: QgsVectorLayer) -> None:
 
 RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "PIPES": _pipes,
+    "RANKED_PIPES": _ranked_pipes,
     "NODES": _nodes,
     "LINE_FINDINGS": _line_findings,
     "POINT_FINDINGS": _point_findings,

@@ -83,7 +83,7 @@ def weights(county: County, hazards: Hazards) -> np.ndarray:
 
 
 def _near_trees(county: County, trees: Trees | None) -> tuple[np.ndarray, np.ndarray]:
-    """Length of every piece near trees, and farther off but within the distance of thirsty ones; tight pipe has none."""
+    """Length of every piece near trees, and farther off within the distance of thirsty ones; tight pipe has none."""
     net = county.network
     if trees is None or not len(trees):
         return np.zeros(len(net.pieces)), np.zeros(len(net.pieces))

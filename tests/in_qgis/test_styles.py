@@ -6,6 +6,7 @@ import pytest
 from fallkeeper.plugin.qgis_layer.archive_styles import style_archive_layer
 from fallkeeper.plugin.qgis_layer.fields import make_fields
 from fallkeeper.plugin.qgis_layer.style import style_for
+from fallkeeper.plugin.ranking.table import RANKED_PIPES
 from fallkeeper.plugin.reroute.stations import STATIONS
 from fallkeeper.plugin.result_tables import FINDINGS, NODES, PIPES
 from fallkeeper.plugin.schema import layer as declared_layer
@@ -27,6 +28,7 @@ from qgis.PyQt.QtGui import QColor, QImage
 LINE, POINT = "LineString(0 0, 300 0)", "Point(150 0)"
 RESULTS = [
     ("PIPES", PIPES, LINE),
+    ("RANKED_PIPES", RANKED_PIPES, LINE),
     ("NODES", NODES, POINT),
     ("LINE_FINDINGS", FINDINGS, LINE),
     ("POINT_FINDINGS", FINDINGS, POINT),

@@ -20,11 +20,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 US = Units()
+OUTLETS = (b.outlet(0, 0),)
 EVEN = [{"name": name, "value": value} for name, value in (
     ("hazard_clay", 1), ("hazard_always_wet", 1), ("hazard_reverse", 1), ("hazard_year", 0))]
 
 
-def county_of(rows, outlets=(b.outlet(0, 0),), limits=()):
+def county_of(rows, outlets=OUTLETS, limits=()):
     limits = Limits(limits)
     return County(networks.build(rows, outlets, limits=limits), limits, US)
 
