@@ -8,7 +8,9 @@ the first lost t is the largest of a few quotients.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from functools import cached_property
 
 import numpy as np
 import shapely
@@ -43,6 +45,11 @@ class Segments:
     def __len__(self) -> int:
         return len(self.line)
 
+    @cached_property
+    def ends_line(self) -> np.ndarray:
+        """Whether a segment is the last of its line."""
+        return np.append(self.line[1:] != self.line[:-1], True)[: len(self)]
+
     @classmethod
     def of(cls, lines: Lines, spacing_m: np.ndarray) -> Segments:
         """Segments of all lines with a spacing, in the order of the lines."""
@@ -63,14 +70,15 @@ class Segments:
 
 @dataclass(frozen=True)
 class Rivals:
-    """Segments whose strip overlaps one side of a segment, and how they lie from it.
+    """Segments whose strip overlaps one side of a segment, and how they lie from it, for segments from `base` on.
 
-    Those of (segment, side) are rows `first[2 * segment + side]` up to the next. Seen from a place `s` along
+    Those of (segment, side) are rows `first[2 * (segment - base) + side]` up to the next. Seen from a place `s` along
     the segment and `t` square to it on that side: the foot on the other segment is
     `foot_m + s foot_by_s + t foot_by_t` from its start, the signed distance
     `away_m + s away_by_s + t away_by_t`. Its strip is `from_m` to `to_m` long and `half_m` wide to either side.
     """
 
+    base: int
     first: np.ndarray
     segment: np.ndarray
     other: np.ndarray
@@ -84,16 +92,21 @@ class Rivals:
     to_m: np.ndarray
     half_m: np.ndarray
 
+    def rows(self, chosen: np.ndarray) -> Rivals:
+        """Rows by number, which may repeat; `first` does not hold for them."""
+        columns = (getattr(self, field.name)[chosen] for field in fields(self)[2:])
+        return Rivals(self.base, self.first, *columns)
+
     @classmethod
-    def of(cls, segments: Segments, key: np.ndarray, other: np.ndarray) -> Rivals:
-        """Rows for keys (2 * segment + side) in rising order."""
+    def of(cls, segments: Segments, some: range, key: np.ndarray, other: np.ndarray) -> Rivals:
+        """Rows of `some` segments for keys (2 * segment + side) in rising order."""
         one, side = key // 2, SIDES[key % 2]
         cosine = dot(segments.along[one], segments.along[other])
         sine = dot(segments.along[one], segments.normal[other])
         offset = segments.start[one] - segments.start[other]
-        counts = np.bincount(key, minlength=2 * len(segments))
+        counts = np.bincount(key - 2 * some.start, minlength=2 * len(some))
         return cls(
-            first=np.concatenate([[0], np.cumsum(counts)]), segment=one, other=other,
+            base=some.start, first=np.concatenate([[0], np.cumsum(counts)]), segment=one, other=other,
             foot_m=dot(offset, segments.along[other]), foot_by_s=cosine, foot_by_t=-sine * side,
             away_m=dot(offset, segments.normal[other]), away_by_s=sine, away_by_t=cosine * side,
             from_m=-segments.before_m[other], to_m=(segments.length_m + segments.after_m)[other],
@@ -101,19 +114,24 @@ class Rivals:
         )
 
 
-def find_rivals(segments: Segments) -> Rivals:
-    """All segments of other lines whose strip overlaps one side of a strip by more than a touch."""
+def strips_by_place(segments: Segments) -> shapely.STRtree:
+    """The boxes of all strips, to ask which are near."""
     end = segments.start + segments.along * segments.length_m[:, None]
     low = np.minimum(segments.start, end) - segments.half_m[:, None]
     high = np.maximum(segments.start, end) + segments.half_m[:, None]
-    boxes = shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1])
-    one, other = shapely.STRtree(boxes).query(boxes)
+    return shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+
+
+def find_rivals(segments: Segments, strips: shapely.STRtree, some: range) -> Rivals:
+    """All segments of other lines whose strip overlaps one side of the strip of `some` by more than a touch."""
+    one, other = strips.query(strips.geometries[some.start : some.stop])
+    one += some.start
     apart = segments.line[one] != segments.line[other]
     one, other = one[apart], other[apart]
     left, right = _half_strips_meet(segments, one, other)
     key = np.concatenate([2 * one[left] + LEFT, 2 * one[right] + RIGHT])
     order = np.argsort(key, kind="stable")
-    return Rivals.of(segments, key[order], np.concatenate([other[left], other[right]])[order])
+    return Rivals.of(segments, some, key[order], np.concatenate([other[left], other[right]])[order])
 
 
 def _half_strips_meet(segments: Segments, one: np.ndarray, other: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
@@ -144,70 +162,72 @@ def _half_strips_meet(segments: Segments, one: np.ndarray, other: np.ndarray) ->
 
 
 def half_widths(
-    segments: Segments, rivals: Rivals, segment: np.ndarray, at_m: np.ndarray, side: int
-) -> tuple[np.ndarray, np.ndarray]:
-    """Own land to one side at places `at_m` along segments, and how it changes per metre along the pipe.
+    segments: Segments, rivals: Rivals, segment: np.ndarray, places_m: Sequence[np.ndarray], side: int
+) -> list[tuple[np.ndarray, np.ndarray]]:
+    """Own land to one side of places along segments, and how it changes per metre along the pipe; for each of
+    several places on every segment.
 
     The land ends at the first point lost to another pipe. Behind a pipe whose own strip is narrower than
     that, nothing is given back.
     """
-    width = segments.half_m[segment]
-    slope = np.zeros(len(segment))
-    key = 2 * segment + side
+    key = 2 * (segment - rivals.base) + side
     count = rivals.first[key + 1] - rivals.first[key]
     contested = np.flatnonzero(count)
-    if not len(contested):
-        return width, slope
     count = count[contested]
     begin = np.cumsum(count) - count
     rival = np.repeat(rivals.first[key[contested]] - begin, count)
     rival += np.arange(len(rival))
-    lost_m = _first_lost(rivals, rival, np.repeat(at_m[contested], count))
-    nearest = np.minimum.reduceat(lost_m, begin)
-    less = nearest < width[contested]
-    width[contested[less]] = nearest[less]
-    decides = np.flatnonzero(lost_m == np.repeat(np.where(less, nearest, np.nan), count))
-    place = np.repeat(contested, count)[decides]
-    slope[place] = _change(rivals, rival[decides], at_m[place], lost_m[decides])
-    return width, slope
+    near = rivals.rows(rival)
+    found = []
+    for at_m in places_m:
+        width, slope = segments.half_m[segment], np.zeros(len(segment))
+        if len(contested):
+            lost_m = _first_lost(near, np.repeat(at_m[contested], count))
+            nearest = np.minimum.reduceat(lost_m, begin)
+            less = nearest < width[contested]
+            width[contested[less]] = nearest[less]
+            decides = np.flatnonzero(lost_m == np.repeat(np.where(less, nearest, np.nan), count))
+            place = np.repeat(contested, count)[decides]
+            slope[place] = _change(near.rows(decides), at_m[place], lost_m[decides])
+        found.append((width, slope))
+    return found
 
 
-def _first_lost(rivals: Rivals, rival: np.ndarray, at_m: np.ndarray) -> np.ndarray:
+def _first_lost(near: Rivals, at_m: np.ndarray) -> np.ndarray:
     """First t at which the rival takes over; inf where it does not."""
-    foot, foot_by_t = rivals.foot_m[rival] + at_m * rivals.foot_by_s[rival], rivals.foot_by_t[rival]
-    away, away_by_t = rivals.away_m[rival] + at_m * rivals.away_by_s[rival], rivals.away_by_t[rival]
-    half = rivals.half_m[rival]
+    foot, foot_by_t = near.foot_m + at_m * near.foot_by_s, near.foot_by_t
+    away, away_by_t = near.away_m + at_m * near.away_by_s, near.away_by_t
     away_by_t = np.where(away < 0, -away_by_t, away_by_t)
     away = np.abs(away)
     with np.errstate(divide="ignore", invalid="ignore"):
-        one, two = (rivals.from_m[rival] - foot) / foot_by_t, (rivals.to_m[rival] - foot) / foot_by_t
+        one, two = (near.from_m - foot) / foot_by_t, (near.to_m - foot) / foot_by_t
         lost, until = np.minimum(one, two), np.maximum(one, two)
-        one, two = (-half - away) / away_by_t, (half - away) / away_by_t
+        one, two = (-near.half_m - away) / away_by_t, (near.half_m - away) / away_by_t
         lost, until = np.maximum(lost, np.minimum(one, two)), np.minimum(until, np.maximum(one, two))
         nearer = away / (1.0 - away_by_t)
         nearer[away_by_t >= 1.0] = np.inf
         same = np.flatnonzero((away < TOUCH_M) & (np.abs(away_by_t) > SAME_LINE))
-        first = rivals.other[rival[same]] < rivals.segment[rival[same]]
+        first = near.other[same] < near.segment[same]
         nearer[same] = np.where(first, 0.0, np.inf)  # drawn on each other: the first has the land
         lost = np.maximum(lost, nearer)
         lost[~(lost < until)] = np.inf
     return lost
 
 
-def _change(rivals: Rivals, rival: np.ndarray, at_m: np.ndarray, lost_m: np.ndarray) -> np.ndarray:
+def _change(near: Rivals, at_m: np.ndarray, lost_m: np.ndarray) -> np.ndarray:
     """How `lost_m`, the answer of `_first_lost`, changes per metre along the pipe."""
-    away = rivals.away_m[rival] + at_m * rivals.away_by_s[rival]
-    foot = rivals.foot_m[rival] + at_m * rivals.foot_by_s[rival]
+    away = near.away_m + at_m * near.away_by_s
+    foot = near.foot_m + at_m * near.foot_by_s
     sign = np.where(away < 0, -1.0, 1.0)
-    away_by_s, away_by_t = sign * rivals.away_by_s[rival], sign * rivals.away_by_t[rival]
-    foot_by_s, foot_by_t = rivals.foot_by_s[rival], rivals.foot_by_t[rival]
+    away_by_s, away_by_t = sign * near.away_by_s, sign * near.away_by_t
+    foot_by_s, foot_by_t = near.foot_by_s, near.foot_by_t
     with np.errstate(divide="ignore", invalid="ignore"):
         by_distance = np.abs(sign * away + lost_m * (away_by_t - 1.0))  # which condition is just met
-        ends = np.stack([rivals.from_m[rival], rivals.to_m[rival]])
+        ends = np.stack([near.from_m, near.to_m])
         by_foot = np.abs(foot + lost_m * foot_by_t - ends).min(axis=0)
-        by_strip = np.abs(sign * away + lost_m * away_by_t - rivals.half_m[rival])
+        by_strip = np.abs(sign * away + lost_m * away_by_t - near.half_m)
         rates = np.stack([away_by_s / (1.0 - away_by_t), -foot_by_s / foot_by_t, -away_by_s / away_by_t])
-    rate = rates[np.argmin([by_distance, by_foot, by_strip], axis=0), np.arange(len(rival))]
+    rate = rates[np.argmin([by_distance, by_foot, by_strip], axis=0), np.arange(len(at_m))]
     return np.where(np.isfinite(rate), rate, 0.0)  # drawn on each other: nothing everywhere
 
 

@@ -7,12 +7,15 @@ put at their intersection.
 
 from __future__ import annotations
 
+import os
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
+import shapely
 
 from ..network.lines import Lines
-from .contest import LEFT, RIGHT, Rivals, Segments, dot, find_rivals, half_widths
+from .contest import LEFT, RIGHT, Rivals, Segments, dot, find_rivals, half_widths, strips_by_place
 
 INSIDE_M = 1e-5  # widths are taken this far inside a cell, so that a step at its end belongs to the next
 CLOSE_M = 1e-3  # stations closer than this are one
@@ -20,6 +23,8 @@ EVEN_M = 0.05  # widths off a straight change by less than this are taken as str
 SMALLEST_CELL_M = 0.2
 SAME_M = 1e-6  # widths that differ by less are one
 ROUNDS = 16
+AT_ONCE = 16_000  # segments whose rivals fit into a processor's cache
+MOST_THREADS = 8
 
 
 @dataclass
@@ -38,11 +43,12 @@ class _Cells:
     def measured(
         cls, segments: Segments, rivals: Rivals, segment: np.ndarray, begin_m: np.ndarray, end_m: np.ndarray
     ) -> _Cells:
-        tables = []
         inside = np.minimum(INSIDE_M, (end_m - begin_m) / 4)
-        for at_m, back in ((begin_m + inside, -inside), (end_m - inside, inside)):
-            sides = [half_widths(segments, rivals, segment, at_m, side) for side in (LEFT, RIGHT)]
-            width, slope = (np.stack(pair) for pair in zip(*sides))
+        places_m = (begin_m + inside, end_m - inside)
+        sides = [half_widths(segments, rivals, segment, places_m, side) for side in (LEFT, RIGHT)]
+        tables = []
+        for both_sides, back in zip(zip(*sides), (-inside, inside)):
+            width, slope = (np.stack(pair) for pair in zip(*both_sides))
             tables += [np.maximum(width + slope * back, 0.0), slope]
         return cls(segment, begin_m, end_m, tables[0], tables[2], tables[1], tables[3])
 
@@ -65,11 +71,29 @@ class _Cells:
         return cells, self.begin_m[cells] + np.where(meets, cut, long / 2)
 
 
-def widths(lines: Lines, spacing_m: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
-    """Stations as (line, at_m, left_m, right_m), along each serving line in turn; two at one place are a step."""
+Stations = tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]  # line, at_m, left_m, right_m
+
+
+def widths(lines: Lines, spacing_m: np.ndarray) -> Stations:
+    """Stations along each serving line in turn; two at one place are a step. Part by part, on all cores."""
     segments = Segments.of(lines, spacing_m)
-    rivals = find_rivals(segments)
-    cells = _Cells.measured(segments, rivals, *_first_cells(segments, rivals))
+    strips = strips_by_place(segments)
+    with ThreadPoolExecutor(min(os.cpu_count() or 1, MOST_THREADS)) as pool:
+        parts = list(pool.map(lambda some: _widths_of(segments, strips, some), _whole_lines(segments)))
+    line, at_m, left_m, right_m = (np.concatenate(columns) for columns in zip(*parts))
+    return line, at_m, left_m, right_m
+
+
+def _whole_lines(segments: Segments) -> list[range]:
+    """All segments in parts of whole lines."""
+    wanted = np.arange(AT_ONCE, len(segments), AT_ONCE)
+    edges = np.unique([0, *np.searchsorted(segments.line, segments.line[wanted]).tolist(), len(segments)]).tolist()
+    return [range(first, stop) for first, stop in zip(edges, edges[1:])] or [range(0)]
+
+
+def _widths_of(segments: Segments, strips: shapely.STRtree, some: range) -> Stations:
+    rivals = find_rivals(segments, strips, some)
+    cells = _Cells.measured(segments, rivals, *_first_cells(segments, rivals, some))
     done = []
     for _ in range(ROUNDS):
         uneven, cut_m = cells.uneven()
@@ -83,11 +107,11 @@ def widths(lines: Lines, spacing_m: np.ndarray) -> tuple[np.ndarray, np.ndarray,
             np.concatenate([cells.begin_m[uneven], cut_m]), np.concatenate([cut_m, cells.end_m[uneven]]),
         )
     done.append(cells.places)
-    return _stations(segments, *(np.concatenate(columns, axis=-1) for columns in zip(*done)))
+    return _stations(segments, some, *(np.concatenate(columns, axis=-1) for columns in zip(*done)))
 
 
-def _first_cells(segments: Segments, rivals: Rivals) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Segments cut where an end of a rival segment lies abeam and where a rival crosses.
+def _first_cells(segments: Segments, rivals: Rivals, some: range) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """`some` segments cut where an end of a rival segment lies abeam and where a rival crosses.
 
     Abeam is where the line square to the rival through its end meets the line of equal distance from both.
     """
@@ -101,13 +125,12 @@ def _first_cells(segments: Segments, rivals: Rivals) -> tuple[np.ndarray, np.nda
     with np.errstate(divide="ignore", invalid="ignore"):
         share = off_start / (off_start - off_end)
         crossing = np.where((share > 0) & (share < 1), foot_start + share * length * cosine, np.nan)
-    last = np.append(segments.line[1:] != segments.line[:-1], True)[rivals.other]  # else the next segment's start
+    last = segments.ends_line[rivals.other]  # else the next segment's start
     cut_m = np.concatenate([foot_start + toward * off_start, (foot_end + toward * off_end)[last], crossing])
     segment = np.concatenate([one, one[last], one])
     inside = (cut_m > CLOSE_M) & (cut_m < segments.length_m[segment] - CLOSE_M)
-    # one running distance over all segments, so that one sort puts every cut in its place
-    running = np.cumsum(segments.length_m) - segments.length_m
-    cuts = np.sort(running[segment[inside]] + cut_m[inside])
+    running = _running(segments, some)
+    cuts = np.sort(running[segment[inside] - some.start] + cut_m[inside])
     if len(cuts):
         cuts = cuts[np.concatenate([[True], np.diff(cuts) > CLOSE_M])]
     edges = np.sort(np.concatenate([running, cuts]))
@@ -115,16 +138,22 @@ def _first_cells(segments: Segments, rivals: Rivals) -> tuple[np.ndarray, np.nda
     begin = edges - running[owner]
     end = np.append(begin[1:], 0.0)
     last = np.append(owner[1:] != owner[:-1], True)[: len(owner)]
+    owner += some.start
     return owner, begin, np.where(last, segments.length_m[owner], end)
 
 
+def _running(segments: Segments, some: range) -> np.ndarray:
+    """Where each of `some` segments begins in one distance over all of them: one sort puts every cut in its place."""
+    length_m = segments.length_m[some.start : some.stop]
+    return np.cumsum(length_m) - length_m
+
+
 def _stations(
-    segments: Segments, segment: np.ndarray, begin_m: np.ndarray, end_m: np.ndarray, begin_width: np.ndarray,
-    end_width: np.ndarray,
-) -> tuple[np.ndarray, np.ndarray, np.ndarray, np.ndarray]:
+    segments: Segments, some: range, segment: np.ndarray, begin_m: np.ndarray, end_m: np.ndarray,
+    begin_width: np.ndarray, end_width: np.ndarray,
+) -> Stations:
     """Both ends of every cell in order, without the second of two equal stations."""
-    running = np.cumsum(segments.length_m) - segments.length_m
-    order = np.argsort(running[segment] + begin_m)
+    order = np.argsort(_running(segments, some)[segment - some.start] + begin_m)
     segment = segment[order]
     line = np.repeat(segments.line[segment], 2)
     begins, ends = (begin_m, *begin_width), (end_m, *end_width)

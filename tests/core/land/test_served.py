@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 import shapely
 from builders import FT, drains, lateral, main, pipe
+from fallkeeper.plugin.land import profile
 from fallkeeper.plugin.land.served import served_land
 from fallkeeper.plugin.limits import Limits
 from fallkeeper.plugin.network.lines import explode
@@ -194,6 +195,19 @@ def combs(draw):
 @given(combs())
 def test_parallel_combs_serve_the_union_of_their_strips(rows):
     assert_counted_once(serve(*rows), 5e-3)
+
+
+@pytest.mark.parametrize("at_once", (1, 5, 100))
+def test_land_is_shared_out_alike_in_parts_of_any_size(monkeypatch, at_once):
+    """Bent and crossing laterals, one drawn upon another, so that rivals lie in other parts."""
+    rows = [lateral(f"L{k}", (7 * k, 40 * k), (500, 40 * k + 11 * (k % 3)), (900, 40 * k - 30)) for k in range(12)]
+    rows += [lateral("X", (90, -50), (140, 600)), lateral("L3 again", (21, 120), (500, 120)), main("A", (0, 0), (0, 9))]
+    whole = serve(*rows)
+    monkeypatch.setattr(profile, "AT_ONCE", at_once)
+    parts = serve(*rows)
+    assert np.array_equal(parts.first, whole.first)
+    for of_parts, of_whole in ((parts.at_m, whole.at_m), (parts.left_m, whole.left_m), (parts.right_m, whole.right_m)):
+        assert of_parts == pytest.approx(of_whole, abs=1e-6)
 
 
 def test_new_laterals_between_old_ones_add_pipe_and_no_acres():
