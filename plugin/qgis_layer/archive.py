@@ -9,7 +9,9 @@ from osgeo import gdal, ogr, osr
 from qgis.core import QgsCoordinateReferenceSystem, QgsVectorLayer
 
 from ..schema import LAYERS, SCHEMA_VERSION, Field, Layer
+from ..schema.history import HISTORY
 from ..schema.sqlite import triggers
+from ..schema.sqlite_history import NOTE_ROW, NOTE_TABLE
 from ..units import FOOT_M, METRIC, US, Units
 from .archive_error import ArchiveError
 from .archive_styles import dress
@@ -98,7 +100,7 @@ def make_way(path: Path) -> None:
 
 
 def rows_held(path: Path) -> dict[str, int] | None:
-    """Layer -> number of rows, for layers that hold any (the row about the archive aside); None: no archive."""
+    """Layer -> number of rows, for layers that hold any (what is about the archive aside); None: no archive."""
     try:
         source = ogr.Open(str(path)) if path.stat().st_size else None
     except RuntimeError:  # whether GDAL raises or returns None is a setting of the whole process
@@ -110,6 +112,8 @@ def rows_held(path: Path) -> dict[str, int] | None:
         table = source.GetLayerByName(layer.name)
         if table is None:
             return None
+        if layer.name == HISTORY:
+            table.SetAttributeFilter("layer <> 'archive'")
         if layer.name != "archive" and table.GetFeatureCount():
             counts[layer.name] = table.GetFeatureCount()
     return counts
@@ -137,13 +141,12 @@ def _write_layers(path: Path, crs: QgsCoordinateReferenceSystem) -> None:
         raise ArchiveError(f"{path} cannot be written ({gdal.GetLastErrorMsg()}): choose another folder.")
     for layer in LAYERS:
         _write_layer(source, layer, reference)
-    for layer in LAYERS:
-        for statement in triggers(layer):
-            source.ExecuteSQL(statement)
+    for statement in (NOTE_TABLE, NOTE_ROW, *(trigger for layer in LAYERS for trigger in triggers(layer))):
+        source.ExecuteSQL(statement)
 
 
 def _write_layer(source: ogr.DataSource, layer: Layer, reference: object) -> None:
-    options = ["FID=seq"] if layer.name == "history" else ["FID=fid"]
+    options = ["FID=seq"] if layer.name == HISTORY else ["FID=fid"]
     options += [f"IDENTIFIER={layer.title}", f"DESCRIPTION={layer.meaning}"]
     if layer.geometry:
         options += ["GEOMETRY_NAME=geom", "SPATIAL_INDEX=YES"]

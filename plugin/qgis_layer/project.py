@@ -64,7 +64,7 @@ def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> No
     """Relate by the text keys; the form of the row referred to gets a page with the rows that name it."""
     for declared in LAYERS:
         for field in declared.fields:
-            if not field.refers_to:
+            if field.refers_to in ("", declared.name):  # a form does not hold its own rows
                 continue
             relation = QgsRelation(QgsRelationContext(project))
             relation.setId(f"{layers[declared.name].id()}_{field.name}")  # a project may hold two archives

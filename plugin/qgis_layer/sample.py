@@ -40,6 +40,7 @@ def fill_with_sample(path: Path, crs: QgsCoordinateReferenceSystem, units: str) 
     )
     source = ogr.Open(str(path), gdal.GA_Update)
     source.StartTransaction()
+    source.ExecuteSQL("UPDATE history_note SET batch = 'sample', why = 'The sample was written into the archive.'")
     for name, layer_rows in rows.layer_rows().items():
         declared, table = layer(name), source.GetLayerByName(name)
         for row in layer_rows:
@@ -52,6 +53,7 @@ def fill_with_sample(path: Path, crs: QgsCoordinateReferenceSystem, units: str) 
                 shape.transform(to_crs)
                 feature.SetGeometry(ogr.CreateGeometryFromWkb(bytes(shape.asWkb())))
             _write(feature, table, path)
+    source.ExecuteSQL("UPDATE history_note SET batch = NULL, why = NULL")
     source.CommitTransaction()
 
 

@@ -43,6 +43,8 @@ DRAINS = Layer(
         day("installed_on", "Installed on", "When it was laid.", "Evidence"),
         day("in_ground_from", "In the ground from", "First day it lay there as drawn.", "Evidence"),
         day("in_ground_to", "In the ground to", "Last day it lay there as drawn.", "Evidence"),
+        link("replaced_by", "Replaced by", "The drain laid in its place, where it was abandoned or removed.", "Note",
+             "drains"),
         *notes(),
     ),
 )

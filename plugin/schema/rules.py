@@ -7,13 +7,14 @@ attribute not.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass
 
 from .declare import BOOLEAN, INTEGER, REAL, Field, Layer
 
-# {other_row} is left for the trigger: an update may keep its own key
-_KEY_TAKEN = "EXISTS (SELECT 1 FROM {table} WHERE {key} = NEW.{key}{other_row})"
+# {unless} is left for the trigger: an update may keep its own key, and a REPLACE may push another row out
+_KEY_TAKEN = "EXISTS (SELECT 1 FROM {table} WHERE {key} = NEW.{key}{unless})"
 
 _SHAPE_WORD = {"Point": "one point", "LineString": "one unbroken line", "Polygon": "one area"}
 
@@ -62,7 +63,7 @@ def _key_rules(layer: Layer, field: Field) -> Iterator[Rule]:
     if field.required:
         blank_sql, filled = f"trim(coalesce(NEW.{name}, '')) = ''", f"trim(coalesce({name}, '')) <> ''"
     yield Rule(field.name, sentence, blank_sql, filled)
-    taken = _KEY_TAKEN.replace("{table}", table).replace("{key}", name)
+    taken = fill(_KEY_TAKEN, table=table, key=name)
     sentence = f"{field.alias} has the key of another {layer.one}: keys must differ."
     yield Rule(field.name, sentence, taken, "")  # a form takes this rule from the file's UNIQUE
 
@@ -94,6 +95,11 @@ def _figure_rule(field: Field) -> Rule:
 def place_sentence(layer: Layer) -> str:
     """What the geometry of a row of `layer` must be."""
     return f"A {layer.one} must be drawn as {_SHAPE_WORD[layer.geometry]} without heights: draw it again or split it."
+
+
+def fill(template: str, **parts: str) -> str:
+    """SQL with {name} replaced by the part of that name; other braces stay. Parts are SQL too: quote them first."""
+    return re.sub(r"\{(\w+)\}", lambda place: parts.get(place.group(1), place.group(0)), template)
 
 
 def quoted(name: str) -> str:

@@ -2,8 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from .declare import NONE, POINT, Layer
-from .rules import ONE_ROW_ONLY, Rule, literal, place_sentence, quoted, rules
+from .history import GEOMETRY, HISTORY
+from .rules import ONE_ROW_ONLY, Rule, fill, literal, place_sentence, quoted, rules
+from .sqlite_history import IS_REPLACE, guard_triggers, history_triggers, mark_replace
 
 _WKB_TYPE = {"Point": 1, "LineString": 2, "Polygon": 3}
 _PLACES_IN_DEGREES = (
@@ -11,21 +15,29 @@ _PLACES_IN_DEGREES = (
 )
 
 
-def triggers(layer: Layer, geometry_column: str = "geom") -> tuple[str, ...]:
-    """CREATE TRIGGER statements that refuse a bad row of `layer` with the rule's sentence."""
-    statements = []
-    for event, other_row in (("INSERT", ""), ("UPDATE", " AND rowid <> OLD.rowid")):
-        refused = _row_count_rules(layer) if event == "INSERT" else ()
-        refused += _geometry_rules(layer, geometry_column) + rules(layer)
-        cases = "\n".join(
-            f"    WHEN {rule.broken_sql.replace('{other_row}', other_row)} THEN RAISE(ABORT, {literal(rule.sentence)})"
-            for rule in refused
-        )
-        name = quoted(f"{layer.name}_rules_{event.lower()}")
-        statements.append(
-            f"CREATE TRIGGER {name} BEFORE {event} ON {quoted(layer.name)}\nBEGIN\n  SELECT CASE\n{cases}\n  END;\nEND"
-        )
-    return tuple(statements)
+def triggers(layer: Layer, columns: Sequence[str] = ()) -> tuple[str, ...]:
+    """All CREATE TRIGGER statements of a layer, whose table has `columns` (default: as declared): its rules, and what
+    keeps its history."""
+    if layer.name == HISTORY:
+        return (_rule_trigger(layer, "INSERT"), *guard_triggers())
+    return (_rule_trigger(layer, "INSERT"), _rule_trigger(layer, "UPDATE"), *history_triggers(layer, columns))
+
+
+def _rule_trigger(layer: Layer, event: str) -> str:
+    """Refuses a bad row of `layer` with the rule's sentence."""
+    refused = _row_count_rules(layer) if event == "INSERT" else ()
+    refused += _geometry_rules(layer) + rules(layer)
+    unless = f" AND NOT {IS_REPLACE}" + (" AND rowid <> OLD.rowid" if event == "UPDATE" else "")
+    cases = "\n".join(
+        f"    WHEN {fill(rule.broken_sql, unless=unless)} THEN RAISE(ABORT, {literal(rule.sentence)})"
+        for rule in refused
+    )
+    mark = f"  {mark_replace(layer, event)}\n" if layer.key else ""
+    name = quoted(f"{layer.name}_rules_{event.lower()}")
+    return (
+        f"CREATE TRIGGER {name} BEFORE {event} ON {quoted(layer.name)}\nBEGIN\n{mark}  SELECT CASE\n{cases}\n"
+        "  END;\nEND"
+    )
 
 
 def _row_count_rules(layer: Layer) -> tuple[Rule, ...]:
@@ -34,11 +46,11 @@ def _row_count_rules(layer: Layer) -> tuple[Rule, ...]:
     return (Rule("", ONE_ROW_ONLY, "EXISTS (SELECT 1 FROM archive)", ""),)
 
 
-def _geometry_rules(layer: Layer, column: str) -> tuple[Rule, ...]:
+def _geometry_rules(layer: Layer) -> tuple[Rule, ...]:
     """A place of the right kind in one part with something in it, in planar coordinates."""
     if layer.geometry == NONE:
         return ()
-    new, table = f"NEW.{quoted(column)}", literal(layer.name)
+    new, table = f"NEW.{quoted(GEOMETRY)}", literal(layer.name)
     degrees = f"EXISTS ({_PLACES_IN_DEGREES} AND table_name = {table})"
     shape = f"{_blob_slice(new, 0, 5)} IN ({_wkb_start(layer.geometry)}) AND {_holds_something(layer, new)}"
     refused = f"NOT coalesce({shape}, 0)"

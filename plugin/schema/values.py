@@ -95,6 +95,7 @@ VALUE_LISTS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "update": "Changed",
             "delete": "Deleted",
             "replaced": "Replaced by another row",
+            "gap": "Changes may be missing before this",
         },
     }
 )

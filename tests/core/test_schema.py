@@ -2,6 +2,7 @@
 
 import sqlite3
 
+import archives
 import pytest
 from fallkeeper.plugin.schema import LAYERS, SCHEMA_VERSION, layer
 from fallkeeper.plugin.schema.declare import GEOMETRIES, KINDS, UNIT_KINDS
@@ -16,7 +17,8 @@ ALL_FIELDS = [(one.name, field) for one in LAYERS for field in one.fields]
 PUBLIC = {
     "archive": "name units vertical_datum ground ground_unit schema_version created_on",
     "drains": "drain_id name role status material openings sock diameter depth_start depth_end invert_start invert_end "
-    "invert_error spacing evidence located_by position_error installed_on in_ground_from in_ground_to layout_id",
+    "invert_error spacing evidence located_by position_error installed_on in_ground_from in_ground_to layout_id "
+    "replaced_by",
     "shots": "shot_id drain_id elevation of error taken_on",
     "structures": "structure_id name kind invert rim flow receiving_water water_level bed_level guard evidence photo",
     "land": "land_id name owner contact parcel_no use coefficient",
@@ -117,19 +119,13 @@ def test_unknown_keys_and_layers_are_program_faults():
 
 
 def test_schema_version():
-    assert SCHEMA_VERSION == 1
+    assert SCHEMA_VERSION == 2
 
 
 @pytest.fixture
 def table():
     """The table `tapes` with its triggers, without any GIS."""
-    connection = sqlite3.connect(":memory:")
-    declared = layer("tapes")
-    kinds = {"text": "TEXT", "real": "REAL"}
-    columns = ", ".join(f'"{field.name}" {kinds[field.kind]}' for field in declared.fields)
-    connection.execute(f"CREATE TABLE tapes (fid INTEGER PRIMARY KEY, {columns})")
-    for statement in triggers(declared):
-        connection.execute(statement)
+    connection = archives.bare_archive("tapes")
     yield connection
     connection.close()
 

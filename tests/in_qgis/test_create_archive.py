@@ -11,7 +11,8 @@ import pytest
 from fallkeeper.plugin.qgis_layer import archive as archives
 from fallkeeper.plugin.qgis_layer.archive import ArchiveError, create_archive, open_layer
 from fallkeeper.plugin.qgis_layer.sample import fill_with_sample
-from fallkeeper.plugin.schema import LAYERS, layer
+from fallkeeper.plugin.schema import LAYERS, SCHEMA_VERSION, layer
+from fallkeeper.plugin.schema.history import logged_layers
 from fallkeeper.plugin.schema.rules import rules
 from fallkeeper.plugin.units import METRIC, US, Units
 from fallkeeper.processing_algs.provider import FallkeeperProvider
@@ -119,7 +120,7 @@ def test_aliases_name_the_unit(qgis_app, tmp_path, units, diameter, invert):
             index = table.fields().indexOf(field.name)
             assert table.attributeDisplayName(index) == field.alias_in(Units(units))
     row = next(open_layer(made, "archive").getFeatures())
-    assert (row["units"], row["schema_version"], row["name"]) == (units, 1, "a")
+    assert (row["units"], row["schema_version"], row["name"]) == (units, SCHEMA_VERSION, "a")
     assert row["created_on"].toPyDate() == datetime.date.today()
 
 
@@ -130,7 +131,7 @@ def test_units_follow_the_crs(qgis_app, tmp_path):
         assert next(open_layer(made, "archive").getFeatures())["units"] == units
 
 
-@pytest.mark.parametrize("declared", LAYERS, ids=lambda declared: declared.name)
+@pytest.mark.parametrize("declared", logged_layers(), ids=lambda declared: declared.name)
 def test_a_good_row_is_taken_and_gets_key_and_editor(path, declared):
     table = open_layer(path, declared.name)
     row = good_row(declared)
@@ -165,7 +166,7 @@ def bad_values(declared):
             yield rule, " "
 
 
-@pytest.mark.parametrize("declared", LAYERS, ids=lambda declared: declared.name)
+@pytest.mark.parametrize("declared", logged_layers(), ids=lambda declared: declared.name)
 def test_sqlite_alone_refuses_every_bad_value_with_its_sentence(path, declared):
     with closing(plain(path)) as connection:
         if declared.name != "archive":
