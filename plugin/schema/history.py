@@ -19,11 +19,12 @@ Every addition, change and deletion of a row in a layer of `logged_layers()` lea
 `before`   JSON of all columns of the row as it was, the row's number included; NULL for an added row, whose state
            is that of the next entry with its key, else the one it has now. Unknown is null, a whole number stays one,
            a real has 17 digits or as many more as it takes to read the same double again, infinity is 9.0e+999, a
-           geometry is the hex of its stored bytes, a blob elsewhere {"hex": "..."}, a text with control characters
-           other than tab and line ends {"text": hex of its UTF-8}
+           geometry is the hex of its stored bytes (in a database: of plain well-known binary), a blob elsewhere
+           {"hex": "..."}, a text with control characters other than tab and line ends {"text": hex of its UTF-8}
 
 The note is one row that a program writes at the beginning of its transaction and empties at its end; so it stands for
-that transaction alone. A save of attributes and geometry by QGIS is two changes, so two rows.
+that transaction alone (in a database: settings of the transaction). A save of attributes and geometry by QGIS is two
+changes, so two rows.
 """
 
 from __future__ import annotations

@@ -8,6 +8,7 @@ columns of that name. Emptying a table at once (TRUNCATE) is refused: it would l
 from __future__ import annotations
 
 from .declare import NONE, REAL, Layer
+from .history import WITHOUT_KEY
 from .layers import LAYERS
 from .postgres import number_column, table_name
 from .rules import ONE_ROW_ONLY, literal, place_sentence, quoted, rules
@@ -148,5 +149,5 @@ def _history_statements(schema: str, layer: Layer, postgis: str) -> list[str]:
 
 def _key_of(layer: Layer, row: str) -> str:
     """The key of a row as text; its number where the layer has no key or the row none."""
-    number = f"{row}.{number_column(layer)}::text"
+    number = f"{literal(WITHOUT_KEY)} || {row}.{number_column(layer)}"
     return f"coalesce({row}.{quoted(layer.key.name)}, {number})" if layer.key else number

@@ -11,6 +11,7 @@ import shapely
 from archives import bare_archive, blob, entries, good_row, insert
 from fallkeeper.plugin.schema import layer
 from fallkeeper.plugin.schema.history import declared_columns, logged_layers
+from fallkeeper.plugin.schema.kept_rows import read_stored_row
 from fallkeeper.plugin.schema.sqlite_history import history_triggers
 from hypothesis import given
 from hypothesis import strategies as st
@@ -196,12 +197,9 @@ def test_any_value_reads_back_as_the_same(values):
         db.execute('UPDATE landmarks SET "odd ""name\\" = ?, x = ?', values)
         kept = db.execute('SELECT "odd ""name\\", x FROM landmarks').fetchone()
         db.execute("DELETE FROM landmarks")
-        before = entries(db)[-1]["before"]
+        ((text,),) = db.execute("SELECT before FROM history ORDER BY seq DESC LIMIT 1")
+    before = read_stored_row(text)
     for value, read in zip(kept, (before['odd "name\\'], before["x"])):
-        if isinstance(read, dict) and "text" in read:
-            read = bytes.fromhex(read["text"]).decode("utf-8")
-        elif isinstance(read, dict):
-            read = bytes.fromhex(read["hex"])
         assert read == value
         assert type(read) is type(value)
 
