@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..bulk import many_objects
 from ..network.ranges import first_of_groups, merge_neighbours
 from .case import Case
 from .declare import Check, NotChecked, Places, Severity, Stretches
@@ -100,7 +101,8 @@ def run_checks(
         if is_canceled():
             raise CanceledError
         try:
-            said = list(one.function(case))
+            with many_objects():
+                said = list(one.function(case))
             found = [s for s in said if not isinstance(s, NotChecked)]
             tables.append(_table(case, number, one, found))
         except Exception as error:  # a fault of the program; the other checks still stand

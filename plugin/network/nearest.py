@@ -11,7 +11,7 @@ import numpy as np
 
 from .lines import Lines
 
-_SEGMENTS_AT_ONCE = 1_000_000  # keeps what is worked on at once under about 150 MB
+_SEGMENTS_AT_ONCE = 200_000  # what is worked on at once stays under about 30 MB
 
 
 def nearest_places(lines: Lines, line: np.ndarray, xy: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
