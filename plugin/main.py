@@ -6,6 +6,8 @@ from pathlib import Path
 
 from qgis.core import Qgis, QgsApplication
 from qgis.gui import QgsMessageViewer
+from qgis.PyQt.QtCore import Qt
+from qgis.PyQt.QtGui import QIcon
 from qgis.PyQt.QtWidgets import QPushButton
 
 from ..processing_algs.provider import FallkeeperProvider
@@ -13,12 +15,14 @@ from . import dependencies
 
 
 class FallkeeperPlugin:
-    """Brings the Processing provider, and says in the desktop what is missing. `iface` is None without a desktop."""
+    """Brings the Processing provider and, in the desktop, the dock; says what is missing. `iface` is None headless."""
 
     def __init__(self, iface):
         self.iface = iface
         self.provider = None  # Processing keeps no Python reference of its own
         self.notice = None
+        self.dock = None
+        self.action = None
 
     def initProcessing(self):
         """Called by QGIS itself when it runs algorithms without a desktop."""
@@ -30,14 +34,33 @@ class FallkeeperPlugin:
         complaint = dependencies.complaint(Path(QgsApplication.qgisSettingsDirPath()))
         if complaint is not None:
             self._show_notice(complaint)
+        self._add_dock("" if complaint is None else complaint.text)
 
     def unload(self):
+        if self.dock is not None:
+            self.iface.removePluginMenu("Fallkeeper", self.action)
+            self.iface.removeToolBarIcon(self.action)
+            self.dock.close_for_good()
+            self.iface.removeDockWidget(self.dock)
+            self.dock.deleteLater()
+            self.dock = self.action = None
         if self.notice is not None:
             self.iface.messageBar().popWidget(self.notice)
             self.notice = None
         if self.provider is not None:
             QgsApplication.processingRegistry().removeProvider(self.provider)
             self.provider = None
+
+    def _add_dock(self, complaint):
+        from .gui.dock import FallkeeperDock
+
+        self.dock = FallkeeperDock(self.iface, open_algorithm, complaint)
+        self.iface.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, self.dock)
+        self.action = self.dock.toggleViewAction()
+        self.action.setIcon(QIcon(str(Path(__file__).with_name("icons") / "fallkeeper.svg")))
+        self.action.setToolTip("Show or hide the panel of Fallkeeper")
+        self.iface.addToolBarIcon(self.action)
+        self.iface.addPluginToMenu("Fallkeeper", self.action)
 
     def _show_notice(self, complaint):
         """One item in the message bar that stays until dismissed."""
@@ -62,3 +85,10 @@ class FallkeeperPlugin:
         viewer.setMessageAsPlainText(text)
         viewer.resize(800, 400)
         viewer.showMessage(False)
+
+
+def open_algorithm(name, parameters=None):
+    """Open the dialog of one of the algorithms with what is known already."""
+    from processing import execAlgorithmDialog
+
+    execAlgorithmDialog(f"fallkeeper:{name}", parameters or {})

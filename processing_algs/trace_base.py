@@ -57,11 +57,8 @@ class TraceAlgorithm(NetworkAlgorithm):
 
     def say_what_lacks(self, county, place, feedback):
         """Say it plainly where the direction of flow is not known."""
-        net = county.network
-        if net.direction[place.piece] == 0 and not net.open_both_ways[place.piece]:
-            feedback.pushWarning(
-                "Nothing tells which way the water flows in this pipe: its system has no outlet and no inverts that "
-                "differ. Mark the outlet with a structure of kind outlet, or shoot two inverts."
-            )
-        elif net.open_both_ways[place.piece]:
-            feedback.pushWarning("This pipe is part of a ring without inverts; it counts as open both ways.")
+        from ..plugin.network.trace import why_no_direction
+
+        why = why_no_direction(county.network, place.piece)
+        if why:
+            feedback.pushWarning(why)

@@ -45,7 +45,7 @@ class TraceDownstream(TraceAlgorithm):
         import numpy as np
 
         from ..plugin.land_tables import LAND_CROSSED, land_crossed_aliases, land_crossed_table
-        from ..plugin.network.trace import trace_downstream
+        from ..plugin.network.trace import outlet_key, trace_downstream
         from ..plugin.qgis_layer.rows import Rows
         from .write_results import write_pipes
         from .write_sinks import write_sink
@@ -66,7 +66,7 @@ class TraceDownstream(TraceAlgorithm):
             columns = land_crossed_table(county, net.pieces.line[way.pieces], from_m, to_m, land)
             crossed = write_sink(self, parameters, context, feedback, "LAND_CROSSED", LAND_CROSSED,
                                  land_crossed_aliases(units), Rows.of(columns))
-        outlet = _name(net, way.outlet)
+        outlet = outlet_key(net, way.outlet)
         if outlet is None:
             feedback.pushWarning("No outlet can be reached from here: see the findings of buildnetwork.")
         else:
@@ -77,13 +77,3 @@ class TraceDownstream(TraceAlgorithm):
             "LENGTH_TO_OUTLET": way.length_m / units.length_m if way.outlet >= 0 else None,
             "OUTLET": outlet,
         }
-
-
-def _name(network, outlet: int):
-    """Key of the outlet's structure; what it is where there is no structure; nothing where there is no outlet."""
-    if outlet < 0:
-        return None
-    structure = int(network.outlets.structure[outlet])
-    if structure >= 0:
-        return network.structures.structure_id[structure]
-    return "free end, assumed" if network.outlets.assumed[outlet] else "free end of the outlet pipe"

@@ -196,3 +196,25 @@ def _way_down(
     reached = goal in outlets
     total = to_m - from_m + distance[goal] if reached else float("nan")
     return Downstream(np.array(route), from_m, to_m, outlets[goal] if reached else -1, total)
+
+
+def why_no_direction(network: Network, piece: int) -> str:
+    """A sentence where nobody knows which way the water runs in a piece; nothing where that is known."""
+    if network.open_both_ways[piece]:
+        return "This pipe is part of a ring without inverts; it counts as open both ways."
+    if network.direction[piece]:
+        return ""
+    return (
+        "Nothing tells which way the water flows in this pipe: its system has no outlet and no inverts that "
+        "differ. Mark the outlet with a structure of kind outlet, or shoot two inverts."
+    )
+
+
+def outlet_key(network: Network, outlet: int) -> str | None:
+    """Key of an outlet's structure; what it is where there is no structure; None where there is no outlet (-1)."""
+    if outlet < 0:
+        return None
+    structure = int(network.outlets.structure[outlet])
+    if structure >= 0:
+        return network.structures.structure_id[structure]
+    return "free end, assumed" if network.outlets.assumed[outlet] else "free end of the outlet pipe"

@@ -36,6 +36,19 @@ for key in results:
     print(f"{key}:", loaded.renderer().type(), heads)
 wait_for_map()
 picture("traced")
+
+from qgis.core import QgsPointXY
+dock = plugin.dock
+for _ in range(100):
+    if dock.session.loaded is not None:
+        break
+    wait(0.1)
+print("state:", dock.header._state.text())
+dock.ask(dock.trace)
+dock.trace.ask(QgsPointXY(2101000, 800905))
+wait(1)
+print("answer:", dock.trace.words.splitlines()[0])
+picture("dock")
 """
 
 
@@ -53,8 +66,40 @@ def test_a_trace_on_the_sample_arrives_with_symbols_and_heads(tmp_path):
     assert [layer.split()[0] for layer in said.values()] == ["RuleRenderer", "RuleRenderer"]
     assert "'Length (ft)'" in said["PIPES"] and "'Land above (acres)'" in said["PIPES"]
     assert "'Area (acres)'" in said["LAND_ABOVE"] and "'Owner'" in said["LAND_ABOVE"]
-    for name in ("toolbox", "dialog", "traced"):
+    assert "state: 155 drains, 134,900 ft, in 4 systems" in outcome.output
+    assert "answer: Main A (A-1), 9+05 from the outlet" in outcome.output
+    for name in ("toolbox", "dialog", "traced", "dock"):
         assert (outcome.out / f"{name}.png").stat().st_size > 10_000
+
+
+RELOADED = """
+import qgis.utils
+from qgis.PyQt.QtCore import QCoreApplication, QEvent
+from qgis.PyQt.QtWidgets import QDockWidget
+
+def left():
+    QCoreApplication.sendPostedEvents(None, QEvent.DeferredDelete)
+    docks = [dock for dock in iface.mainWindow().findChildren(QDockWidget) if dock.objectName() == "FallkeeperDock"]
+    actions = [action for action in iface.pluginToolBar().actions() if "allkeeper" in action.text()]
+    return len(docks), len(actions), len(iface.mapCanvas().scene().items())
+
+seen = []
+for _ in range(5):
+    qgis.utils.unloadPlugin("fallkeeper")
+    wait(0.2)
+    seen.append(left())
+    qgis.utils.loadPlugin("fallkeeper")
+    qgis.utils.startPlugin("fallkeeper")
+    wait(0.2)
+print("left:", sorted(set(seen)))
+"""
+
+
+def test_unloaded_five_times_it_leaves_nothing_behind(tmp_path):
+    outcome = desktop.run_desktop(tmp_path, RELOADED)
+    assert outcome.passed, outcome.output
+    left = outcome.output.partition("left: ")[2].splitlines()[0]
+    assert left.startswith("[(0, 0, ") and left.count("(") == 1, left
 
 
 NOTICE = """

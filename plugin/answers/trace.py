@@ -1,0 +1,165 @@
+"""What hangs on a place of a pipe, and which way its water takes: first the pipes, then all that can be said.
+
+The two are apart because the pipes are wanted within a blink and the land of a large system takes longer.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import shapely
+
+from ..county import County
+from ..land.notices import Owners, owner_shares, to_tell
+from ..land.owners import NOBODY, LandMap, LandShares, land_crossed, split_by_land
+from ..network.trace import (
+    Downstream,
+    PlaceOnPipe,
+    Upstream,
+    outlet_key,
+    trace_downstream,
+    trace_upstream,
+    why_no_direction,
+)
+from ..report.markup import plural
+from ..tables import Land
+from ..trace_sums import Above, said_above, sum_above
+from .answer import Answer, Section
+from .pipe import name_of, said_invert, said_pipe, said_place
+
+_MOST_NAMES = 40  # laterals named one by one
+
+
+@dataclass(frozen=True)
+class Traced:
+    """A place with all that drains through it, and its way down."""
+
+    place: PlaceOnPipe
+    above: Upstream
+    below: Downstream
+
+
+def trace_from(county: County, place: PlaceOnPipe) -> Traced:
+    """Trace both ways from a place on a pipe."""
+    return Traced(
+        place, trace_upstream(county.network, place, county.down), trace_downstream(county.network, place)
+    )
+
+
+def shapes_above(county: County, traced: Traced) -> np.ndarray:
+    """Lines of all pipe above the place, each drawn the way the water runs."""
+    found, pieces = traced.above, county.network.pieces
+    from_m = np.append(pieces.from_m[found.pieces], found.from_m)
+    to_m = np.append(pieces.to_m[found.pieces], found.to_m)
+    return _shapes(county, np.append(found.pieces, found.clicked), from_m, to_m)
+
+
+def shapes_below(county: County, traced: Traced) -> np.ndarray:
+    """Lines of the way down, in order."""
+    return _shapes(county, traced.below.pieces, *_stretches(county, traced.below))
+
+
+def _stretches(county: County, way: Downstream) -> tuple[np.ndarray, np.ndarray]:
+    pieces = county.network.pieces
+    from_m, to_m = pieces.from_m[way.pieces].copy(), pieces.to_m[way.pieces].copy()
+    from_m[0], to_m[0] = way.from_m, way.to_m
+    return from_m, to_m
+
+
+def _shapes(county: County, rows: np.ndarray, from_m: np.ndarray, to_m: np.ndarray) -> np.ndarray:
+    net = county.network
+    some = to_m - from_m > 1e-6
+    rows = rows[some]
+    return net.lines.cut(net.pieces.line[rows], from_m[some], to_m[some], backward=net.direction[rows] < 0)
+
+
+def middle_segments(shapes: np.ndarray) -> np.ndarray:
+    """Where arrows of flow belong: the segment in the middle of each line as a row x0, y0, x1, y1; metres."""
+    xy, of = shapely.get_coordinates(np.asarray(shapes, dtype=object), return_index=True)
+    count = np.bincount(of, minlength=len(shapes))
+    middle = np.cumsum(count) - count + (count - 1) // 2
+    return np.column_stack([xy[middle], xy[middle + 1]]) if len(shapes) else np.zeros((0, 4))
+
+
+def explain(county: County, traced: Traced, land: Land | None, land_map: LandMap | None = None) -> Answer:
+    """All that can be said of a trace. `land_map`: that of `land`, where it is kept; None without land."""
+    above = sum_above(county, traced.above)
+    if land is not None and land_map is None:
+        land_map = LandMap.of(land)
+    shares = None if land_map is None else split_by_land(county.served, above.line, above.from_m, above.to_m, land_map)
+    why = why_no_direction(county.network, traced.place.piece)
+    sections = [_pipe(county, traced), _above(county, traced, above)]
+    if land is not None:
+        sections.append(_land_above(county, above, shares, land))
+    sections.append(_below(county, traced.below, land, land_map))
+    if land is not None:
+        sections.append(_to_tell(county, traced, above, shares, land, land_map))
+    title = said_place(county, traced.place, traced.below.length_m)
+    return Answer(title, tuple(sections), (why,) if why else ())
+
+
+def _pipe(county: County, traced: Traced) -> Section:
+    drain = int(county.network.piece_drain[traced.place.piece])
+    return Section("This pipe", (said_pipe(county, drain) + ".", said_invert(county, traced.place)))
+
+
+def _above(county: County, traced: Traced, above: Above) -> Section:
+    net = county.network
+    drains = np.unique(net.piece_drain[traced.above.pieces])
+    laterals = drains[(net.drains.role[drains] == "lateral") & (drains != net.piece_drain[traced.above.clicked])]
+    names = [name_of(county, int(drain)) for drain in laterals[:_MOST_NAMES]]
+    more = len(laterals) - len(names)
+    said = [said_above(above, county.units)]
+    if names:
+        said.append(f"Laterals: {', '.join(names)}{f' and {more:,} more' if more else ''}.")
+    return Section("What drains through here", tuple(said))
+
+
+def _land_above(county: County, above: Above, shares: LandShares, land: Land) -> Section:
+    by_land = owner_shares(shares.land, shares.area_m2 * above.weight[shares.stretch])
+    rows = tuple(
+        (*_names(land, row), f"{area_m2 / county.units.area_m2:,.2f}", f"{100 * share:.1f} %")
+        for row, area_m2, share in zip(by_land.owner.tolist(), by_land.area_m2.tolist(), by_land.share.tolist())
+    )
+    if not rows:
+        return Section("Land above", ("No land drains through here.",))
+    return Section("Land above", (), ("Field", "Owner", county.units.area_name, "Share"), rows)
+
+
+def _names(land: Land, row: int) -> tuple[str, str]:
+    """Name and owner of a row of land."""
+    return ("no field drawn", "") if row == NOBODY else (land.name[row], land.owner[row] or "owner unknown")
+
+
+def _below(county: County, way: Downstream, land: Land | None, land_map: LandMap | None) -> Section:
+    net, units = county.network, county.units
+    outlet = outlet_key(net, way.outlet)
+    if outlet is None:
+        return Section("Where the water goes", ("No outlet can be reached from here.",))
+    said = f"{units.show_length(way.length_m)} to the outlet {outlet}, {plural(len(way.pieces), 'piece')} of pipe."
+    if land is None or land_map is None:
+        return Section("Where the water goes", (said,))
+    crossed = land_crossed(
+        net.lines, net.pieces.line[way.pieces], *_stretches(county, way), land_map,
+        tolerance_m=county.limits["exact_joint"],
+    )
+    by_land = owner_shares(crossed.land, crossed.length_m)
+    rows = tuple(
+        (*_names(land, row), f"{length_m / units.length_m:,.1f}")
+        for row, length_m in zip(by_land.owner.tolist(), by_land.area_m2.tolist())
+    )
+    return Section("Where the water goes", (said,), ("Under the land", "Owner", units.length_name), rows)
+
+
+def _to_tell(
+    county: County, traced: Traced, above: Above, shares: LandShares, land: Land, land_map: LandMap
+) -> Section:
+    net, owners = county.network, Owners.of(land)
+    line, at_m = net.pieces.line[[traced.place.piece]], np.array([traced.place.at_m])
+    here = land_map.tree.query(shapely.points(net.lines.points_at(line, at_m)), predicate="intersects")[1]
+    told = to_tell(
+        owners.of_rows(shares.land), shares.area_m2 * above.weight[shares.stretch], owners.of_rows(here)
+    )
+    names = ", ".join(str(owners.name[k]) for k in told.tolist()) or "Nobody: no owner is known above or here"
+    return Section("If it is plugged here, tell", (f"{names}.",))

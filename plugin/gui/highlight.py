@@ -1,0 +1,103 @@
+"""Pipes shown on top of the map: above a place in a broad full line, the way down dashed, with arrows of flow."""
+
+from __future__ import annotations
+
+from qgis.core import QgsPointXY, QgsRectangle, QgsWkbTypes
+from qgis.gui import QgsMapCanvasItem, QgsRubberBand, QgsVertexMarker
+from qgis.PyQt import sip
+from qgis.PyQt.QtCore import QPointF, Qt
+from qgis.PyQt.QtGui import QColor, QPen, QPolygonF
+
+_ABOVE, _BELOW, _PLACE = QColor(214, 96, 0, 190), QColor(20, 70, 130, 210), QColor(20, 20, 20)
+_ARROW_PIXELS, _APART_PIXELS = 8.0, 70.0
+
+
+class Highlight:
+    """Everything drawn for one answer."""
+
+    def __init__(self, canvas):
+        self._canvas = canvas
+        self._above = self._band(_ABOVE, 5, Qt.PenStyle.SolidLine)
+        self._below = self._band(_BELOW, 4, Qt.PenStyle.DashLine)
+        self._place = QgsVertexMarker(canvas)
+        self._place.setIconType(QgsVertexMarker.IconType.ICON_X)
+        self._place.setIconSize(16)
+        self._place.setPenWidth(3)
+        self._place.setColor(_PLACE)
+        self._place.hide()
+        self._arrows = FlowArrows(canvas)
+
+    def show(self, above, below, place, arrows, drains):
+        """`above`, `below`: geometries in the CRS of the layer `drains`; `place` a point, `arrows` (point, point) pairs
+        along the flow, both in that of the map."""
+        self._above.setToGeometry(above, drains)
+        self._below.setToGeometry(below, drains)
+        self._place.setCenter(place)
+        self._place.show()
+        self._arrows.set_pairs(arrows)
+
+    def clear(self):
+        self._above.reset(QgsWkbTypes.GeometryType.LineGeometry)
+        self._below.reset(QgsWkbTypes.GeometryType.LineGeometry)
+        self._place.hide()
+        self._arrows.set_pairs([])
+
+    def remove(self):
+        """Take the items off the canvas for good."""
+        for item in self._items:
+            self._canvas.scene().removeItem(item)
+            sip.delete(item)
+
+    @property
+    def _items(self):
+        return self._above, self._below, self._place, self._arrows
+
+    def _band(self, colour, width, style):
+        band = QgsRubberBand(self._canvas, QgsWkbTypes.GeometryType.LineGeometry)
+        band.setColor(colour)
+        band.setWidth(width)
+        band.setLineStyle(style)
+        return band
+
+
+class FlowArrows(QgsMapCanvasItem):
+    """Arrow heads along pipes, no more than are apart on the screen."""
+
+    def __init__(self, canvas):
+        super().__init__(canvas)
+        self._canvas = canvas
+        self._pairs = []
+        self.setZValue(20)
+
+    def set_pairs(self, pairs):
+        self._pairs = pairs
+        self.updatePosition()
+        self.update()
+
+    def updatePosition(self):
+        """The item covers the canvas: heads are placed anew whenever the map moves."""
+        self.setRect(QgsRectangle(self._canvas.extent()))
+
+    def paint(self, painter, option=None, widget=None):
+        painter.setPen(QPen(QColor(255, 255, 255), 1.0))
+        painter.setBrush(_PLACE)
+        extent, taken = self._canvas.extent(), set()
+        for begin, end in self._pairs:
+            middle = QgsPointXY((begin.x() + end.x()) / 2, (begin.y() + end.y()) / 2)
+            if not extent.contains(middle):
+                continue
+            at = self.toCanvasCoordinates(middle) - self.pos()
+            cell = (int(at.x() // _APART_PIXELS), int(at.y() // _APART_PIXELS))
+            if cell not in taken:
+                taken.add(cell)
+                painter.drawPolygon(self._head(at, begin, end))
+
+    def _head(self, at, begin, end):
+        way = self.toCanvasCoordinates(end) - self.toCanvasCoordinates(begin)
+        length = max((way.x() ** 2 + way.y() ** 2) ** 0.5, 1e-9)
+        x, y = way.x() / length * _ARROW_PIXELS, way.y() / length * _ARROW_PIXELS
+        return QPolygonF([
+            QPointF(at.x() + x, at.y() + y),
+            QPointF(at.x() - x / 2 - 0.6 * y, at.y() - y / 2 + 0.6 * x),
+            QPointF(at.x() - x / 2 + 0.6 * y, at.y() - y / 2 - 0.6 * x),
+        ])

@@ -1,0 +1,196 @@
+"""The dock on the sample: it finds the archive, reads it in the background, and answers clicks."""
+
+import time
+
+import pytest
+from fallkeeper.plugin.gui.dock import FallkeeperDock
+from fallkeeper.plugin.qgis_layer.project import add_archive
+from fallkeeper.plugin.qgis_layer.sample import copy_sample
+from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsRectangle
+from qgis.gui import QgsMapCanvas, QgsMessageBar
+from qgis.PyQt.QtCore import QCoreApplication, QEvent, Qt
+from qgis.PyQt.QtTest import QTest
+from qgis.PyQt.QtWidgets import QMainWindow
+
+ORIGIN_FT = 2_100_000.0, 800_000.0
+WAIT_S = 20
+
+
+class Desktop:
+    """The part of QGIS's interface the dock asks for."""
+
+    def __init__(self):
+        self.window, self.bar = QMainWindow(), QgsMessageBar()
+        self.canvas = QgsMapCanvas(self.window)
+        self.window.setCentralWidget(self.canvas)
+        self.window.resize(900, 700)
+        self.window.show()
+
+    def mainWindow(self):
+        return self.window
+
+    def mapCanvas(self):
+        return self.canvas
+
+    def messageBar(self):
+        return self.bar
+
+
+@pytest.fixture
+def desktop(qgis_app):
+    QgsProject.instance().clear()
+    made = Desktop()
+    yield made
+    QgsProject.instance().clear()
+
+
+@pytest.fixture
+def opened(desktop):
+    """Opens docks and closes them for good; `asked`: algorithms whose dialogs were opened."""
+    docks, asked = [], []
+
+    def open_dock(complaint=""):
+        docks.append(FallkeeperDock(desktop, lambda *what: asked.append(what), complaint))
+        docks[-1].asked = asked
+        return docks[-1]
+
+    yield open_dock
+    for dock in docks:
+        dock.close_for_good()
+        dock.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+@pytest.fixture
+def archive(tmp_path):
+    return copy_sample(tmp_path / "sample").with_name("ossel_flats.gpkg")
+
+
+@pytest.fixture
+def dock(opened, desktop, archive):
+    """On the sample, read."""
+    layers = add_archive(QgsProject.instance(), archive)
+    desktop.canvas.setDestinationCrs(layers["drains"].crs())
+    desktop.canvas.setExtent(QgsRectangle(*place(-200, -200), *place(2200, 2400)))
+    made = opened()
+    until(lambda: made.session.loaded is not None)
+    return made
+
+
+def place(x_ft, y_ft):
+    return ORIGIN_FT[0] + x_ft, ORIGIN_FT[1] + y_ft
+
+
+def until(true, what="it"):
+    end = time.monotonic() + WAIT_S
+    while not true():
+        assert time.monotonic() < end, f"waited too long for {what}"
+        QgsApplication.processEvents()
+        time.sleep(0.01)
+
+
+def click(dock, x_ft, y_ft):
+    """Press the mouse on the canvas, as a user does, and wait for the words."""
+    canvas = dock.trace.tool.canvas()
+    at = canvas.getCoordinateTransform().transform(QgsPointXY(*place(x_ft, y_ft))).toQPointF().toPoint()
+    dock.trace.clear()
+    QTest.mouseClick(canvas.viewport(), Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, at)
+    until(lambda: dock.trace.words, "the answer")
+    return dock.trace.words
+
+
+def test_says_which_archive_and_how_it_stands(dock):
+    assert dock.session.archive.title == "ossel_flats"
+    said = dock.header._state.text()
+    assert "155 drains, 134,900 ft, in 4 systems; 17 drains reach no outlet" in said
+    assert "ft, in, acres, gal/min" in said
+
+
+def test_a_click_on_main_a_is_answered(dock):
+    dock.ask(dock.trace)
+    words = click(dock, 1000, 905)
+    assert words.startswith("Main A (A-1), 9+0")
+    assert "46 laterals" in words and "46.00 acres" in words and "Ebbing Kiln Farm" in words
+
+
+def test_s59_a_joint_drawn_by_the_user_changes_the_answer_before_it_is_saved(dock):
+    dock.ask(dock.trace)
+    dock.trace._canvas.setExtent(QgsRectangle(*place(2900, -200), *place(5200, 2400)))
+    assert "54.00 acres" in click(dock, 4000, 4)
+    drains, before = dock.session.archive.drains, dock.session.loaded
+    mains = {f["drain_id"]: f for f in drains.getFeatures("\"drain_id\" in ('B-2', 'B-3')")}
+    foot, top = (mains[key].geometry().asPolyline() for key in ("B-2", "B-3"))
+    ends = min(((a, b) for a in (foot[0], foot[-1]) for b in (top[0], top[-1])), key=lambda ab: ab[0].distance(ab[1]))
+    drains.startEditing()
+    bridge = type(mains["B-2"])(drains.fields())
+    bridge.setGeometry(QgsGeometry.fromPolylineXY(list(ends)))
+    bridge["drain_id"], bridge["role"] = "bridge", "main"
+    assert drains.addFeature(bridge)
+    until(lambda: dock.session.loaded is not None and dock.session.loaded is not before, "the network after the edit")
+    until(lambda: "70.00 acres" in dock.trace.words, "the answer on the map to follow the edit")
+    assert "70.00 acres" in click(dock, 4000, 4)
+    drains.rollBack()
+
+
+def test_beside_every_pipe_nothing_is_claimed(dock):
+    dock.ask(dock.trace)
+    dock.trace.ask(QgsPointXY(*place(1500, -150)))
+    assert "no pipe within reach" in dock.trace._text.toPlainText()
+    assert dock.trace.words == ""
+
+
+def test_hover_names_the_pipe(dock):
+    assert dock.trace.say_under(QgsPointXY(*place(1000, 905))).startswith("Main A (A-1): main, 15 in")
+    assert dock.trace.say_under(QgsPointXY(*place(1500, -150))) == ""
+
+
+def test_answer_is_copied_and_can_be_kept_as_layers(dock):
+    dock.ask(dock.trace)
+    words = click(dock, 1000, 905)
+    dock.trace._copy.click()
+    assert QgsApplication.clipboard().text() == words
+    dock.trace._keep.click()
+    (name, inputs), = dock.asked
+    assert name == "traceupstream" and inputs["DRAINS"] is dock.session.archive.drains
+    assert inputs["POINT"].endswith("[EPSG:3734]")
+
+
+def test_another_map_tool_ends_the_question_and_clear_takes_the_answer_away(dock, desktop):
+    dock.ask(dock.trace)
+    click(dock, 1000, 905)
+    desktop.canvas.unsetMapTool(dock.trace.tool)
+    assert not dock._buttons[dock.trace].isChecked()
+    dock.trace._clear.click()
+    assert dock.trace.words == "" and not dock.trace._copy.isEnabled()
+
+
+def test_archive_that_leaves_the_project_leaves_the_dock(dock):
+    QgsProject.instance().clear()
+    assert dock.session.archive is None and dock.session.loaded is None
+    assert dock._pages.currentWidget() is dock.start_page
+
+
+def test_first_page_offers_the_sample_and_an_archive(opened):
+    made = opened()
+    assert made._pages.currentWidget() is made.start_page
+    assert not made._buttons[made.trace].isEnabled()
+
+
+def test_what_is_missing_is_said_and_nothing_is_asked(opened, archive):
+    add_archive(QgsProject.instance(), archive)
+    made = opened("Fallkeeper needs Python packages that this QGIS does not have: networkx.")
+    assert "networkx" in made._pages.currentWidget().text()
+    assert not made._buttons[made.trace].isEnabled()
+
+
+def test_degrees_are_refused_in_a_sentence(opened, tmp_path):
+    import geopandas
+    import shapely
+    from qgis.core import QgsVectorLayer
+
+    path = tmp_path / "degrees.gpkg"
+    row = {"drain_id": ["a"], "geometry": [shapely.LineString([(10, 50), (10.1, 50)])]}
+    geopandas.GeoDataFrame(row, crs="EPSG:4326").to_file(path, layer="drains")
+    QgsProject.instance().addMapLayer(QgsVectorLayer(f"{path}|layername=drains", "drains", "ogr"))
+    made = opened()
+    assert "degrees" in made.header._state.text()
