@@ -7,39 +7,19 @@ from fallkeeper.plugin.gui.dock import FallkeeperDock
 from fallkeeper.plugin.qgis_layer.project import add_archive
 from fallkeeper.plugin.qgis_layer.sample import copy_sample
 from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsRectangle
-from qgis.gui import QgsMapCanvas, QgsMessageBar
 from qgis.PyQt.QtCore import QCoreApplication, QEvent, Qt
 from qgis.PyQt.QtTest import QTest
-from qgis.PyQt.QtWidgets import QMainWindow
+from stand_in import StandIn
 
 ORIGIN_FT = 2_100_000.0, 800_000.0
 WAIT_S = 20
 
 
-class Desktop:
-    """The part of QGIS's interface the dock asks for."""
-
-    def __init__(self):
-        self.window, self.bar = QMainWindow(), QgsMessageBar()
-        self.canvas = QgsMapCanvas(self.window)
-        self.window.setCentralWidget(self.canvas)
-        self.window.resize(900, 700)
-        self.window.show()
-
-    def mainWindow(self):
-        return self.window
-
-    def mapCanvas(self):
-        return self.canvas
-
-    def messageBar(self):
-        return self.bar
-
-
 @pytest.fixture
 def desktop(qgis_app):
     QgsProject.instance().clear()
-    made = Desktop()
+    made = StandIn()
+    made.window.show()
     yield made
     QgsProject.instance().clear()
 

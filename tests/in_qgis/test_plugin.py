@@ -3,16 +3,15 @@
 import subprocess
 import sys
 from pathlib import Path
-from types import SimpleNamespace
 
 import pytest
 from fallkeeper import classFactory
 from fallkeeper.plugin.dependencies import Complaint
 from fallkeeper.processing_algs.provider import ALGORITHMS
 from qgis.core import QgsApplication
-from qgis.gui import QgsMessageBar
 from qgis.PyQt.QtCore import QEvent
-from qgis.PyQt.QtWidgets import QApplication, QMainWindow, QWidget
+from qgis.PyQt.QtWidgets import QApplication, QWidget
+from stand_in import StandIn
 
 MISSING = Complaint("Something is missing", "Something is missing.\nInstall it.", "install it")
 
@@ -22,16 +21,15 @@ def registered():
 
 
 @pytest.fixture
-def window(qgis_app):
-    window = QMainWindow()
-    yield window
-    window.deleteLater()
+def iface(qgis_app):
+    desktop = StandIn()
+    yield desktop
+    desktop.window.deleteLater()
 
 
 @pytest.fixture
-def iface(window):
-    bar = QgsMessageBar(window)
-    return SimpleNamespace(mainWindow=lambda: window, messageBar=lambda: bar)
+def window(iface):
+    return iface.window
 
 
 def test_without_a_desktop_the_provider_is_there(qgis_app):
@@ -59,6 +57,7 @@ def test_loading_and_unloading_leaves_nothing(qgis_app, iface, window, monkeypat
         assert iface.messageBar().currentItem() is None
     QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
     assert set(window.findChildren(QWidget)) == before
+    assert iface.actions == []
 
 
 def test_a_notice_the_user_has_dismissed_is_not_taken_away_again(qgis_app, iface, monkeypatch):
@@ -90,4 +89,5 @@ def test_without_its_packages_the_plugin_loads_and_says_what_is_missing():
     assert "bar: Python packages are missing: numpy, scipy, shapely, geopandas, networkx" in said
     assert "pip install" in said or "apt install" in said
     assert "provider: True" in said
+    assert "dock: Fallkeeper needs Python packages that this QGIS does not have" in said
     assert "left: None None" in said

@@ -1,12 +1,11 @@
 """Run by test_plugin.py in a Python of its own: the plugin in a QGIS whose Python lacks the engine's packages.
 
-Prints what the message bar says, what Copy puts on the clipboard, and whether unloading leaves it empty.
+Prints what the message bar and the dock say, what Copy puts on the clipboard, and whether unloading leaves it empty.
 """
 
 import importlib.abc
 import sys
 from pathlib import Path
-from types import SimpleNamespace
 
 HIDDEN = {"numpy", "scipy", "shapely", "geopandas", "pandas", "networkx"}
 
@@ -24,16 +23,15 @@ def main():
 
     import conftest  # noqa: F401 (makes the checkout importable)
     from qgis.core import QgsApplication
-    from qgis.gui import QgsMessageBar
-    from qgis.PyQt.QtWidgets import QMainWindow, QPushButton
+    from qgis.PyQt.QtWidgets import QPushButton
 
     application = QgsApplication([], True)
     application.initQgis()
-    window = QMainWindow()
-    bar = QgsMessageBar(window)
-    iface = SimpleNamespace(mainWindow=lambda: window, messageBar=lambda: bar)
-
     from fallkeeper import classFactory
+    from stand_in import StandIn
+
+    iface = StandIn()
+    bar = iface.bar
 
     plugin = classFactory(iface)
     plugin.initGui()
@@ -44,9 +42,10 @@ def main():
     print("copied:", QgsApplication.clipboard().text())
     buttons["Details"].click()
     print("provider:", QgsApplication.processingRegistry().providerById("fallkeeper") is not None)
+    print("dock:", plugin.dock._pages.currentWidget().text())
     plugin.unload()
     print("left:", QgsApplication.processingRegistry().providerById("fallkeeper"), bar.currentItem())
-    window.deleteLater()
+    iface.window.deleteLater()
     application.exitQgis()
 
 

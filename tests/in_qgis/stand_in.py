@@ -1,0 +1,41 @@
+"""Stands in for the QGIS desktop: the part of its interface that the plugin asks for."""
+
+from qgis.gui import QgsMapCanvas, QgsMessageBar
+from qgis.PyQt.QtWidgets import QMainWindow
+
+
+class StandIn:
+    def __init__(self):
+        self.window = QMainWindow()
+        self.canvas = QgsMapCanvas(self.window)
+        self.bar = QgsMessageBar(self.window)
+        self.window.setCentralWidget(self.canvas)
+        self.window.resize(900, 700)
+        self.actions = []  # in the tool bar and in the menu
+
+    def mainWindow(self):
+        return self.window
+
+    def mapCanvas(self):
+        return self.canvas
+
+    def messageBar(self):
+        return self.bar
+
+    def addDockWidget(self, area, dock):
+        self.window.addDockWidget(area, dock)
+
+    def removeDockWidget(self, dock):
+        self.window.removeDockWidget(dock)
+
+    def addToolBarIcon(self, action):
+        self.actions.append(("bar", action))
+
+    def removeToolBarIcon(self, action):
+        self.actions.remove(("bar", action))
+
+    def addPluginToMenu(self, menu, action):
+        self.actions.append((menu, action))
+
+    def removePluginMenu(self, menu, action):
+        self.actions.remove((menu, action))
