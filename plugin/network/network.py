@@ -16,6 +16,7 @@ from .duplicates import Duplicates
 from .joints import Crossings, Joints
 from .levels import Levels
 from .lines import Lines, Unusable
+from .neighbourhood import neighbourhoods, reach_of
 from .outlets import Outlets
 from .past_outlet import PastOutlet
 from .pieces import Nodes, Pieces
@@ -128,6 +129,12 @@ class Network:
         served = np.unique(joined[self.component[self.outlets.node]])
         would = np.isin(joined[self.component[self.pieces.node_from]], served)
         return np.unique(self.piece_drain[would & ~self.has_outlet])
+
+    @cached_property
+    def neighbourhood(self) -> np.ndarray:
+        """A number for every line; lines of different numbers were built independently of each other."""
+        reach_m = reach_of(self.tolerance_m, self.limits)
+        return neighbourhoods(self.lines, self.drains, self.structures, self.shots, reach_m)
 
     @cached_property
     def node_degree(self) -> np.ndarray:

@@ -1,0 +1,88 @@
+"""After an edit: build the network anew only where something changed, and leave the rest as it is.
+
+What changed is found by comparing the tables. Lines that have nothing to do with it, directly or by way of
+others, keep all they had; the others are built by `build_network`, as if they were a layer of their own.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ..tables import Drains, Shots, Structures
+from .build import build_network
+from .edit import Edit
+from .kept_rows import KeptRows, rows_of
+from .network import Network
+from .splice import GONE, Numbers, Splice
+from .spliced import splice_of, spliced
+
+_MOST_SHARE = 0.5  # where more of the drains than this is to be built anew, all is
+
+
+@dataclass(frozen=True)
+class Updated:
+    """The network now. `part` is what was built anew of it, as a network of its own, and `splice` how it was put in
+    the place of what it stands for; None where all was built anew, and `why_all` says why."""
+
+    network: Network
+    part: Network | None = None
+    splice: Splice | None = None
+    why_all: str = ""
+
+
+def update_network(
+    old: Network, drains: Drains, structures: Structures | None = None, shots: Shots | None = None
+) -> Updated:
+    """The network of these drains, structures and shots, as `build_network` builds it with the settings of `old`.
+
+    Equal to a network built as a whole but for the numbers of nodes, systems and rings.
+    """
+    structures = structures if structures is not None else Structures.none()
+    shots = shots if shots is not None else Shots.none()
+    edit = Edit.between(old, drains, structures, shots)
+    rows = edit.rows_to_build(edit.touched_lines())
+    if len(rows.drains) > _MOST_SHARE * len(drains):
+        return _all_anew(edit, "More than half of the drains have to do with what changed.")
+    stays = [
+        _stays(kept, built) for kept, built in (
+            (edit.kept_drains, rows.drains), (edit.kept_structures, rows.structures), (edit.kept_shots, rows.shots),
+        )
+    ]
+    marked = _marks_outlet(old, stays[0].old >= 0, stays[1].old >= 0)
+    part = _build(
+        old, rows_of(drains, rows.drains), rows_of(structures, rows.structures), rows_of(shots, rows.shots), marked
+    )
+    if _marks_outlet(old) != (marked or _marks_outlet(part)):
+        return _all_anew(edit, "The first outlet of the layer was marked, or the last one is marked no more.")
+    splice = splice_of(old, part, *stays)
+    return Updated(spliced(old, part, splice, drains, structures, shots), part, splice)
+
+
+def _build(old: Network, drains: Drains, structures: Structures, shots: Shots, outlet_elsewhere: bool) -> Network:
+    return build_network(
+        drains, structures, shots, limits=old.limits, tolerance_m=old.tolerance_m,
+        accept_proposed=old.accept_proposed, outlet_elsewhere=outlet_elsewhere,
+    )
+
+
+def _all_anew(edit: Edit, why: str) -> Updated:
+    return Updated(_build(edit.old, edit.drains, edit.structures, edit.shots, False), why_all=why)
+
+
+def _stays(kept: KeptRows, built: np.ndarray) -> Numbers:
+    """Rows now of the rows before that stay as they were, and of those of the part."""
+    return Numbers(np.where(np.isin(kept.now, built), GONE, kept.now), built)
+
+
+def _marks_outlet(
+    network: Network, drains: np.ndarray | slice = slice(None), structures: np.ndarray | slice = slice(None)
+) -> bool:
+    """Whether an outlet is marked by some of the drains and structures (masks); see outlets.marks_outlet."""
+    placed = np.zeros(len(network.structures), dtype=bool)
+    placed[network.outlets.structure[network.outlets.structure >= 0]] = True
+    pipe = np.zeros(len(network.drains), dtype=bool)
+    pipe[network.lines.drain[network.active]] = True
+    pipe &= network.drains.role == "outlet_pipe"
+    return bool(placed[structures].any() or pipe[drains].any())
