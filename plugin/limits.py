@@ -6,6 +6,7 @@ the default below. Each limit is shown with its source wherever it decides somet
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
@@ -31,6 +32,7 @@ UNIT_SI = MappingProxyType(
         "%": 0.01,
         "per 1,000 ft": 0.001 / FOOT_M,
         "per km": 0.001,
+        "deg": math.radians(1.0),
         "": 1.0,
     }
 )
@@ -159,6 +161,21 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
                    "the same where a constant inflow passes, which draws roots all year"),
             _limit("hazard_year", 0.02, "", "ratio", ASSUMED, _TUNED, "what each year in the ground adds to 1"),
             _limit("age_if_unknown", 30, "", "ratio", ASSUMED, ASSUMED, "years, where nobody knows when it was laid"),
+            _limit("same_shape", 0.10, "m", "length", CHOICE, CHOICE,
+                   "lines that lie nowhere farther apart than this are drawn alike"),
+            _limit("near_duplicate_distance", 5, "ft", "length", CHOICE, CHOICE,
+                   "a line of a layout this near beside a pipe of the archive is likely the same pipe; the join "
+                   "tolerance, if that is more"),
+            _limit("near_duplicate_share", 0.5, "", "ratio", CHOICE, CHOICE,
+                   "share of a line that must run beside another to be likely the same pipe"),
+            _limit("near_duplicate_bearing", 15, "deg", "angle", CHOICE, CHOICE,
+                   "two lines that differ in bearing by more than this do not run beside each other"),
+            _limit("layout_far", 50_000, "m", "length", CHOICE, CHOICE,
+                   "a layout farther than this from all the archive holds lies in the wrong place; a county is seldom "
+                   "as wide"),
+            _limit("levels_apart", 10, "m", "length", ASSUMED, ASSUMED,
+                   "inverts of a layout that lie farther than this above or below those around are in another unit or "
+                   "datum"),
             _limit("exact_joint", 0.01, "m", "length", CHOICE, CHOICE, "ends closer than this are one joint"),
             _limit("roughness_corrugated_8in", 0.015, "", "ratio", _ROUGHNESS, MEMORY,
                    "Manning n of corrugated pipe up to 8 in"),

@@ -7,6 +7,7 @@ international foot differ by 2 parts in a million, which is 4 ft in a coordinate
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 FOOT_M = 0.3048
@@ -78,8 +79,8 @@ class Units:
         return "gal/min" if self.is_us else "L/s"
 
     def size_si(self, kind: str) -> float:
-        """Size in SI of one unit of `kind`: length, diameter, area, flow, coefficient, velocity, grade, rate, ratio or
-        yes_no.
+        """Size in SI of one unit of `kind`: length, diameter, area, flow, coefficient, velocity, grade, rate, angle,
+        ratio or yes_no.
 
         A grade is kept as a ratio inside and shown in %; a rate is so many on 1,000 ft or on a km of pipe.
         """
@@ -92,6 +93,7 @@ class Units:
             "velocity": self.length_m,
             "grade": 0.01,
             "rate": 0.001 / self.length_m,
+            "angle": math.radians(1.0),
             "ratio": 1.0,
             "yes_no": 1.0,
         }
@@ -108,6 +110,7 @@ class Units:
             "velocity": self.length_name + "/s",
             "grade": "%",
             "rate": "per 1,000 ft" if self.is_us else "per km",
+            "angle": "deg",
             "ratio": "",
             "yes_no": "",
         }

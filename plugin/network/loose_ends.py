@@ -40,7 +40,7 @@ def find_loose_ends(network: Network) -> LooseEnds:
     lacking = used & np.isin(drain, network.drains_without_outlet)
     line = np.flatnonzero(lacking)
     end = np.column_stack([2 * line, 2 * line + 1]).ravel()
-    toward, gap, likely = _nearest(network, end, used)
+    toward, gap, likely = nearest_pipe(network, end, used)
     order = np.lexsort((end, gap, ~likely, drain[end // 2]))
     first = np.ones(len(order), dtype=bool)
     first[1:] = drain[end[order] // 2][1:] != drain[end[order] // 2][:-1]
@@ -65,9 +65,9 @@ def _crossing_drains(network: Network) -> np.ndarray:
     return network.lines.drain[np.concatenate([network.crossings.line, network.crossings.other])]
 
 
-def _nearest(network: Network, end: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """For each end the other line it could join, the gap (0 where it is joined to one already), and whether that
-    line is of a kind that takes its water."""
+def nearest_pipe(network: Network, end: np.ndarray, used: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """For each end the other line of those `used` it could join, the gap (0 where it is joined to one already), and
+    whether that line is of a kind that takes its water."""
     role = network.drains.role[network.lines.drain]
     toward, gap = _nearest_among(network, end, np.flatnonzero(used))
     likely = np.zeros(len(end), dtype=bool)

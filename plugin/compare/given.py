@@ -1,0 +1,59 @@
+"""What is compared, and with which settings; rows of tables by number."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, fields
+from typing import TypeVar
+
+import numpy as np
+import pandas
+
+from ..limits import Limits
+from ..tables import Drains, Land, Shots, Structures
+from ..units import Units
+
+Table = TypeVar("Table")
+
+
+@dataclass(frozen=True)
+class Archive:
+    """What the archive holds; `land` None where it has none."""
+
+    drains: Drains
+    structures: Structures
+    shots: Shots
+    land: Land | None = None
+
+
+@dataclass(frozen=True)
+class Settings:
+    """Limits, units and join tolerance in force; `accept_proposed`: joints that are proposed count as real."""
+
+    limits: Limits
+    units: Units
+    tolerance_m: float
+    accept_proposed: bool = False
+    is_canceled: Callable[[], bool] = lambda: False
+
+
+class CompareCanceledError(Exception):
+    """The user stopped the comparison."""
+
+
+def rows_of(table: Table, rows: np.ndarray) -> Table:
+    """Some rows of a table, as a table."""
+    return type(table)(*(getattr(table, column.name)[rows] for column in fields(table)))
+
+
+def together(first: Table, second: Table) -> Table:
+    """Two tables one after the other."""
+    columns = ((getattr(first, column.name), getattr(second, column.name)) for column in fields(first))
+    return type(first)(*(np.concatenate(pair) for pair in columns))
+
+
+def row_of_key(keys: np.ndarray, wanted: np.ndarray) -> np.ndarray:
+    """The first row that has each wanted key, -1 where none has."""
+    first = np.flatnonzero(~pandas.Series(keys, dtype=object).duplicated())
+    place = pandas.Index(keys[first], dtype=object).get_indexer(wanted)
+    return np.append(first, -1)[place]
