@@ -38,9 +38,10 @@ MAY_IMPORT = {
     "ranking": ENGINE | {"result_tables"},
     "report": ENGINE,
     "reroute": ENGINE | {"report"},
+    "compare": ENGINE | {"report", "result_tables"},
     "answers": ENGINE | RESULTS | {"report"},
     "qgis_layer": ENGINE | {"dependencies"},
-    "processing_algs": ENGINE | RESULTS | {"dependencies", "report", "reroute", "qgis_layer"},
+    "processing_algs": ENGINE | RESULTS | {"dependencies", "report", "reroute", "compare", "qgis_layer"},
     "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer"},
     "main": {"dependencies", "gui", "processing_algs"},
 }
