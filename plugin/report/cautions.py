@@ -40,6 +40,15 @@ CAUTIONS: tuple[Caution, ...] = (
     ),
 )
 
+OF_A_LAYOUT: tuple[Caution, ...] = (
+    Caution(
+        "A line that is taken is not yet a pipe that was seen",
+        "Accepting takes the layout at its word. Probe or shoot a place before anybody digs or pays by this map.",
+    ),
+    CAUTIONS[2],
+    CAUTIONS[-1],
+)
+
 NOT_IN_THIS_VERSION: tuple[Missed, ...] = (
     *(Missed(one.title, one.why) for one in NOT_YET),
     Missed(

@@ -1,4 +1,5 @@
-"""What the pages show, ready to be laid out: `ReportContent` for a check, `RerouteContent` for a reroute.
+"""What the pages show, ready to be laid out: `ReportContent` for a check, `RerouteContent` for a reroute,
+`ComparisonContent` for a layout beside an archive.
 
 Everything is finished here; the pages compute nothing. Figures in rows are SI and shown in `Facts.units`; text may
 hold anything, the pages escape it. `Figure.svg` must come from this package: it goes into the page as it is.
@@ -162,4 +163,36 @@ class RerouteContent:
     not_checked: tuple[Missed, ...]
     limits: tuple[Limit, ...]
     cannot_make: tuple[Missed, ...]
+    cautions: tuple[Caution, ...]
+
+
+@dataclass(frozen=True)
+class LineGroup:
+    """Lines of a layout that are of one class: what is so, what is proposed, what to do, and the first of them.
+
+    `total` is how many there are; rows under `headings` are words.
+    """
+
+    id: str
+    title: str
+    decision: str
+    remedy: str
+    total: int
+    lines: Table
+
+
+@dataclass(frozen=True)
+class ComparisonContent:
+    """A page about a layout beside an archive. `sentences` are the verdict, the first is set big."""
+
+    facts: Facts
+    sentences: tuple[str, ...]
+    counts: Table
+    map: Figure | None
+    groups: tuple[LineGroup, ...]
+    outlets: Table
+    moves: Table
+    how_to_accept: tuple[str, ...]
+    not_checked: tuple[Missed, ...]
+    limits: tuple[Limit, ...]
     cautions: tuple[Caution, ...]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from . import page_parts as parts
-from .content import Group, ReportContent, RerouteContent
+from .content import ComparisonContent, Group, ReportContent, RerouteContent
 from .markup import escape, plural
 from .verdict import NOTHING_FOUND, reroute_verdict
 
@@ -98,6 +98,26 @@ def render_reroute(content: RerouteContent) -> str:
             parts.section(
                 "Not checked, and why", parts.missed(content.not_checked, _ALL_CHECKED), _never(content.cannot_make)
             ),
+            parts.section("Before you act on this page", parts.cautions(content.cautions)),
+            parts.section("Data and limits", parts.data(facts, content.limits)),
+        ],
+    )
+
+
+def render_comparison(content: ComparisonContent) -> str:
+    """The page of a layout beside an archive: what can be taken, what to ask, what would drain where."""
+    facts = content.facts
+    return parts.document(
+        f"Layout beside archive: {facts.title}",
+        [
+            parts.heading("Layout beside archive", facts),
+            parts.section("In short", parts.verdict(content.sentences), parts.words_table(content.counts, (2, 3))),
+            parts.section("Map", parts.figures((content.map,))) if content.map is not None else "",
+            parts.section("What drains where", parts.words_table(content.outlets, range(1, 7)),
+                          "<h3>Land that changes its outlet</h3>", parts.words_table(content.moves, (2,))),
+            parts.section("The lines, worst first", *(parts.line_group(group) for group in content.groups)),
+            parts.section("To take it in", *(f"<p>{escape(sentence)}</p>" for sentence in content.how_to_accept)),
+            parts.section("Not checked, and why", parts.missed(content.not_checked, _ALL_CHECKED)),
             parts.section("Before you act on this page", parts.cautions(content.cautions)),
             parts.section("Data and limits", parts.data(facts, content.limits)),
         ],

@@ -10,7 +10,7 @@ from ..checks.declare import FOUND, Severity
 from ..limits import Limit
 from ..units import Units
 from .calls import style_of
-from .content import Caution, Facts, Figure, Group, Missed, Row, Table
+from .content import Caution, Facts, Figure, Group, LineGroup, Missed, Row, Table
 from .markup import NONE, escape, is_known, plural, show_number, show_probability
 from .style import CSS
 
@@ -73,11 +73,11 @@ def table(
     return f'<table class="{kind}">{title}<thead><tr>{head}</tr></thead><tbody>{body}</tbody></table>'
 
 
-def words_table(content: Table) -> str:
-    """A table of plain words, or the sentence for an empty one."""
+def words_table(content: Table, numbers: Sequence[int] = ()) -> str:
+    """A table of plain words, or the sentence for an empty one; `numbers` are the columns set to the right."""
     if not content.rows:
         return f"<p>{escape(content.if_empty)}</p>"
-    return table(content.headings, ([escape(cell) for cell in row] for row in content.rows))
+    return table(content.headings, ([escape(cell) for cell in row] for row in content.rows), numbers=numbers)
 
 
 def pairs(rows: Iterable[tuple[str, str]]) -> str:
@@ -174,6 +174,19 @@ def _place(row: Row, units: Units) -> str:
 
 def _measured(value: float, kind: str, units: Units) -> str:
     return show_number(value / units.size_si(kind), units.name(kind))
+
+
+def line_group(found: LineGroup) -> str:
+    """Lines of a layout of one class: what is so, what is proposed, what to do, and which."""
+    count = plural(found.total, "line")
+    shown = len(found.lines.rows)
+    how_many = f"All {found.total:,} shown" if shown == found.total else f"Shown {shown:,} of {found.total:,}"
+    return (
+        f'<article class="group" id="{escape(found.id)}"><h3>{escape(found.title)}</h3>'
+        + pairs((("Proposed", f"{found.decision} ({count})"), ("What to do", found.remedy)))
+        + words_table(found.lines)
+        + f'<p class="shown">{how_many}; all are in the layer DECISIONS.</p></article>'
+    )
 
 
 def missed(rows: Sequence[Missed], if_empty: str) -> str:

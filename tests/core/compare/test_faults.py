@@ -26,7 +26,9 @@ def test_an_empty_layout():
 
 
 def test_the_first_layout_of_an_empty_archive():
-    layout = [b.main("M", (0, 0), (0, 300)), b.lateral("L", (0, 100), (400, 100)), b.lateral("X", (40, 200), (400, 200))]
+    layout = [
+        b.main("M", (0, 0), (0, 300)), b.lateral("L", (0, 100), (400, 100)), b.lateral("X", (40, 200), (400, 200)),
+    ]
     compared = layouts.compare([], layout, OUTLET)
     assert layouts.classes(compared) == {"M": ("new", "take"), "L": ("new", "take"), "X": ("loose-end", "ask")}
     assert compared.proposed_change.length_m / b.FT == pytest.approx(700.0)
@@ -100,7 +102,9 @@ def test_other_facts_of_the_same_line():
     turned = b.lateral("A", (200, 100), (0, 100), invert_start=91.2, invert_end=91.0, diameter=5.0, material="clay")
     compared = layouts.compare([MAIN, drawn], [turned], OUTLET)
     assert layouts.classes(compared) == {"A": ("other-facts", "ask")}
-    assert compared.reasons.detail[0] == "material: Clay tile, archive unknown; inside diameter: 5.00 in, archive unknown"
+    assert compared.reasons.detail[0] == (
+        "material: Clay tile, archive unknown; inside diameter: 5.00 in, archive unknown"
+    )
 
 
 def test_pipe_that_is_gone_is_no_duplicate():
@@ -151,7 +155,8 @@ def far_outlet():
 
 def test_coordinates_read_the_wrong_way_near_the_origin():
     """In local coordinates nothing lies far off, but nothing meets either."""
-    archive = [b.main("M", (900, 0), (900, 900)), *(b.lateral(f"A{k}", (900, 50 * k), (1300, 50 * k)) for k in range(18))]
+    laterals = [b.lateral(f"A{k}", (900, 50 * k), (1300, 50 * k)) for k in range(18)]
+    archive = [b.main("M", (900, 0), (900, 900)), *laterals]
     layout = [b.lateral(f"N{k}", (900, 50 * k + 25), (500, 50 * k + 25)) for k in range(17)]
     assert set(layouts.compare(archive, layout, [b.outlet(900, 0)]).action) == {"take"}
     small = [dict(row, geometry=shapely.transform(row["geometry"], lambda xy: xy * FOOT_M)) for row in layout]
