@@ -18,7 +18,8 @@ FILLER = frozenset(("pipe", "tile", "drain", "line", "the", "of", "drainage", "a
 NO_MEANING = frozenset(
     ("fid", "ogc fid", "objectid", "oid", "gid", "shape leng", "shape length", "shape area", "shape le 1",
      "entityhandle", "subclasses", "paperspace", "extendedentity", "rawcodevalues", "tessellate", "extrude",
-     "visibility", "draworder", "altitudemode", "icon", "qc id", "auxiliary storage labeling positionx", "layer id", "edited by")
+     "visibility", "draworder", "altitudemode", "icon", "qc id", "auxiliary storage labeling positionx", "layer id",
+     "edited by")
 )  # fmt: skip
 
 DRAINS: Mapping[str, tuple[str, ...]] = MappingProxyType(

@@ -31,7 +31,8 @@ def test_in_plan_nothing_left_out_lies_beyond_the_error(lists, error):
 
 
 @given(
-    st.lists(st.lists(st.tuples(st.floats(0.01, 5), st.floats(-3, 3)), min_size=1, max_size=40), min_size=1, max_size=5),
+    st.lists(st.lists(st.tuples(st.floats(0.01, 5), st.floats(-3, 3)), min_size=1, max_size=40), min_size=1,
+             max_size=5),
     st.floats(0, 1),
 )
 def test_in_profile_every_level_comes_back_within_the_error(lists, error):
