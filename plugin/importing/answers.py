@@ -18,6 +18,7 @@ HEIGHTS = ("invert", "pipe_top", "ground", "none")
 POINTS = ("lines", "structures", "shots", "none")
 DRAWN = ("downstream", "upstream")
 DATE_ORDERS = ("mdy", "dmy")
+SWAP_AXES = ("yes", "no")
 
 # meanings of words in a value map that are no field of drains or structures
 _LIST_OF = {"role": "role", "status": "drain_status", "material": "material", "openings": "openings",
@@ -32,6 +33,8 @@ class Answers:
     `values`: meaning (role, material, ...) -> entry of the file -> value of the archive's list.
     `heights`: what heights of the drawn line or of a column called elevation are of. `points`: what points without a
     kind are. `drawn`: which way lines are drawn. `role`, `located_by`: what holds where the file says nothing.
+    `coordinate_unit`: the unit the file's coordinates count in, where it is not that of the CRS. `swap_axes`: "yes"
+    where x and y stand the wrong way round.
     """
 
     fields: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
@@ -41,6 +44,8 @@ class Answers:
     elevation_unit: str = ""
     vertical_datum: str = ""
     crs: str = ""
+    coordinate_unit: str = ""
+    swap_axes: str = ""
     heights: str = ""
     points: str = ""
     drawn: str = ""

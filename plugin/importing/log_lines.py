@@ -44,7 +44,7 @@ class Runs:
     """Lines of a log: points of run i are `point[first[i]:first[i + 1]]`, indices into the log, in order.
 
     `line` is the word of the log's own line, None where it has none. `later` is the run that goes over the same way
-    again, -1 where none does. `gap_m` is the gap that was used for the run's line. The rest are points not used:
+    again, -1 where none does; runs that have one stand last. `gap_m` is the gap that was used for the run's line. The rest are points not used:
     without a place, repeated where the last one stood, jumps there and back, and single ones between gaps.
     """
 
@@ -77,10 +77,12 @@ def build_runs(log: Log, gaps: Gaps, limits: Limits) -> Runs:
     alone, order = order[~long_enough], order[long_enough]
     first = np.concatenate([[0], np.cumsum(size[size > 1])]).astype(np.int64)
     line = log.line[order[first[:-1]]]
-    later = _gone_over(log, order, first, line, code, limits["pass_width"])
+    later = _gone_over(log, order, first, line, limits["pass_width"])
+    order, first, later = _earlier_passes_last(order, first, later)
+    begin = order[first[:-1]]
     return Runs(
-        order, first, line, later, gap_m[code[order[first[:-1]]]] if len(line) else np.zeros(0),
-        np.flatnonzero(~placed), np.sort(repeated), np.sort(jumped), np.sort(alone),
+        order, first, log.line[begin], later, gap_m[code[begin]], np.flatnonzero(~placed), np.sort(repeated),
+        np.sort(jumped), np.sort(alone),
     )
 
 
@@ -170,7 +172,7 @@ def _cuts(
 
 
 def _gone_over(
-    log: Log, order: np.ndarray, first: np.ndarray, line: np.ndarray, code: np.ndarray, width_m: float
+    log: Log, order: np.ndarray, first: np.ndarray, line: np.ndarray, width_m: float
 ) -> np.ndarray:
     """For each run the last later run of the same line (of any, where the log names none) over most of its way."""
     later = np.full(len(line), -1, dtype=np.int64)
@@ -195,3 +197,16 @@ def _gone_over(
     over = share > 0.5
     np.maximum.at(later, here[over], there[over])
     return later
+
+
+def _earlier_passes_last(
+    order: np.ndarray, first: np.ndarray, later: np.ndarray
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Runs that are gone over later after the others, so that a pass that counts comes before one that does not."""
+    by = np.argsort(later >= 0, kind="stable")
+    size = np.diff(first)[by]
+    new_first = np.concatenate([[0], np.cumsum(size)]).astype(np.int64)
+    inner = np.arange(len(order)) - np.repeat(new_first[:-1], size)
+    place = np.empty(len(by) + 1, dtype=np.int64)
+    place[by], place[-1] = np.arange(len(by)), -1
+    return order[np.repeat(first[:-1][by], size) + inner], new_first, place[later[by]]

@@ -14,6 +14,7 @@ from .answers import (
     HEIGHTS,
     LENGTH_UNITS,
     POINTS,
+    SWAP_AXES,
     Answers,
     check_meaning,
     check_value,
@@ -28,7 +29,7 @@ _WORDS = {"vertical_datum": "vertical_datum", "crs": "crs", "encoding": "encodin
           "source_kind": "source_kind"}  # fmt: skip
 _CHOICES = {
     "heights": HEIGHTS, "points": POINTS, "drawn": DRAWN, "date_order": DATE_ORDERS, "role": tuple(VALUE_LISTS["role"]),
-    "located_by": tuple(VALUE_LISTS["located_by"]),
+    "located_by": tuple(VALUE_LISTS["located_by"]), "coordinate_unit": LENGTH_UNITS, "swap_axes": SWAP_AXES,
 }  # fmt: skip
 _UNITS = {"length": ("length_unit", LENGTH_UNITS), "diameter": ("diameter_unit", DIAMETER_UNITS),
           "elevation": ("elevation_unit", LENGTH_UNITS)}  # fmt: skip

@@ -17,8 +17,9 @@ class SourceLayer:
     `values`: columns by the file's names, in its order: text with None where empty, figures with NaN; days as ISO
     text. `number`: what a person finds a row by in the file (feature number, line of a text file), called `row_word`.
     `shapes`: shapely geometry in the coordinates of the plan that is to be made, None where a row has none; a table
-    has None in all. `drawn`: the same in the file's own coordinates, where they differ. `unit_m`: metres a unit of
-    the plan. `fields_sure`: the file is in archive form, so its names mean what they say.
+    has None in all. `drawn`: the same in the file's own coordinates, where they differ. `fields_sure`: the file is in
+    archive form, so its names mean what they say. `height_unit`: the unit of drawn heights where the format fixes it.
+    `doubtful`: rows that lie where they cannot be.
     """
 
     name: str
@@ -29,6 +30,8 @@ class SourceLayer:
     crs: str = ""
     fields_sure: bool = False
     drawn: np.ndarray | None = None
+    height_unit: str = ""
+    doubtful: np.ndarray | None = None
 
     def __len__(self) -> int:
         return len(self.number)

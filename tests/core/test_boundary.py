@@ -17,6 +17,7 @@ FIGURES = {"units", "limits", "bulk"}
 DOOR = FIGURES | {"schema", "tables", "lines"}
 MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county"}
 ENGINE = MODEL | {"checks"}
+INTAKE = {"importing"}
 RESULTS = {"trace_sums", "result_tables", "land_tables", "ranking"}
 MAY_IMPORT = {
     "dependencies": set(),
@@ -36,12 +37,13 @@ MAY_IMPORT = {
     "result_tables": ENGINE,
     "land_tables": ENGINE | {"trace_sums", "result_tables"},
     "ranking": ENGINE | {"result_tables"},
-    "report": ENGINE,
+    "importing": DOOR,
+    "report": ENGINE | INTAKE,
     "reroute": ENGINE | {"report"},
     "compare": ENGINE | {"report", "result_tables"},
     "answers": ENGINE | RESULTS | {"report"},
-    "qgis_layer": ENGINE | {"dependencies"},
-    "processing_algs": ENGINE | RESULTS | {"dependencies", "report", "reroute", "compare", "qgis_layer"},
+    "qgis_layer": ENGINE | INTAKE | {"dependencies"},
+    "processing_algs": ENGINE | INTAKE | RESULTS | {"dependencies", "report", "reroute", "compare", "qgis_layer"},
     "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer"},
     "main": {"dependencies", "gui", "processing_algs"},
 }

@@ -107,9 +107,10 @@ def test_the_same_way_gone_over_twice():
     there = straight(0, 30)
     again = [(x, y + 0.3) for x, y in there]
     found = runs(log(there + again, line=["A"] * 60, passes=["1"] * 30 + ["2"] * 30))
-    assert list(found.later) == [1, -1]
+    assert list(found.later) == [-1, 0], "the earlier pass stands last"
+    assert points(found) == [list(range(30, 60)), list(range(30))]
     unnamed = runs(log(there + again))
-    assert list(unnamed.later) == [1, -1], "the machine drove back 29 m, which is a gap"
+    assert list(unnamed.later) == [-1, 0], "the machine drove back 29 m, which is a gap"
     named = runs(log(there + again, line=["A"] * 30 + ["B"] * 30))
     assert list(named.later) == [-1, -1], "two lines of their own may share a trench"
 

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 FULL = Answers(
     fields={"drains": {"diameter": "SIZE", "status": "'in_ground'"}, "points": {"line": "Run"}},
     values={"role": {"T1": "lateral", "T2": ""}}, length_unit="ft", diameter_unit="in", elevation_unit="m",
-    vertical_datum="NAVD 88", crs="EPSG:3734", heights="invert", points="lines", drawn="upstream", date_order="mdy",
+    vertical_datum="NAVD 88", crs="EPSG:3734", coordinate_unit="us-ft", swap_axes="yes",
+    heights="invert", points="lines", drawn="upstream", date_order="mdy",
     encoding="cp1252", role="main", located_by="machine_log", made_by="somebody", source_kind="machine log",
     position_error_m=0.5, height_error_m=0.03, gap_distance_m=4.0, gap_time_s=60.0,
 )
