@@ -28,6 +28,7 @@ def _kinds(*rows: tuple[str, str, str, str]) -> dict[str, IssueKind]:
 
 ISSUES = _kinds(
     ("no-place", LEFT_OUT, "The row has no place.", "Draw it in the file, or leave it out."),
+    ("no-such-place", LEFT_OUT, "The CRS has no place with such coordinates.", "Is it the right CRS? Name it (CRS)."),
     ("no-line", LEFT_OUT, "What is drawn is no line.", "Draw the pipe as a line; areas and loose marks are not taken."),
     ("bad-line", LEFT_OUT, "The line cannot be used as it is drawn.", "Redraw it in the file."),
     ("unknown-point", LEFT_OUT, "Nothing says what this point is.",

@@ -44,8 +44,9 @@ class Runs:
     """Lines of a log: points of run i are `point[first[i]:first[i + 1]]`, indices into the log, in order.
 
     `line` is the word of the log's own line, None where it has none. `later` is the run that goes over the same way
-    again, -1 where none does; runs that have one stand last. `gap_m` is the gap that was used for the run's line. The rest are points not used:
-    without a place, repeated where the last one stood, jumps there and back, and single ones between gaps.
+    again, -1 where none does; runs that have one stand last. `gap_m` is the gap that was used for the run's line. The
+    rest are points not used: without a place, repeated where the last one stood, jumps there and back, and single ones
+    between gaps.
     """
 
     point: np.ndarray

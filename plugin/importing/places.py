@@ -62,20 +62,22 @@ def doubt_places(layer: SourceLayer, where: Whereabouts, setting: Setting) -> np
         doubtful |= present
     bounds = shapely.bounds(layer.shapes)
     placed = np.isfinite(bounds).all(axis=1)
-    lost = present & ~placed & _finite(drawn)
-    setting.issues.add("wrong-place", layer, np.flatnonzero(lost), "The CRS has no such place; is it the right one?")
     far = placed & _outside(bounds, where, setting)
     if far.any():
         reading = _better(drawn[far], where, setting)
         _tell_far(layer, np.flatnonzero(far), bounds, reading, where, setting)
     apart = placed & ~far & _apart(bounds, placed, setting)
     setting.issues.add("far-away", layer, np.flatnonzero(apart), "It lies far from the rest of the file.")
-    return doubtful | lost | far | apart
+    return doubtful | far | apart
 
 
-def _finite(shapes: np.ndarray) -> np.ndarray:
-    """Whether the file's own coordinates are numbers; those that are not are told as bad lines."""
-    return np.isfinite(shapely.bounds(shapes)).all(axis=1)
+def without_place(layer: SourceLayer, setting: Setting) -> np.ndarray:
+    """Mask of the rows with coordinates that the CRS has no place for; they are told."""
+    if layer.drawn is None:
+        return np.zeros(len(layer), dtype=bool)
+    lost = np.isfinite(shapely.bounds(layer.drawn)).all(axis=1) & shapely.is_missing(layer.shapes)
+    setting.issues.add("no-such-place", layer, np.flatnonzero(lost))
+    return lost
 
 
 def _outside(bounds: np.ndarray, where: Whereabouts, setting: Setting) -> np.ndarray:

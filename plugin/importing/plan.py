@@ -16,7 +16,7 @@ from .draft import Draft
 from .drawing_texts import keep_texts, text_rows
 from .guess_fields import FieldMapError
 from .issues import DOUBTFUL, LEFT_OUT, Issue, Question
-from .places import Whereabouts, doubt_places
+from .places import Whereabouts, doubt_places, without_place
 from .read_fields import Columns
 from .setting import Setting
 from .source import Source, SourceLayer
@@ -106,10 +106,10 @@ def _take(
 ) -> tuple[list[Draft], list[Columns], int]:
     drafts: list[Draft] = []
     read: list[Columns] = []
-    texts = text_rows(layer)
+    texts, lost = text_rows(layer), without_place(layer, setting)
     kinds = kinds_of_rows(layer, setting)
     for kind, rows in kinds.items():
-        rows = rows[~texts[rows]]
+        rows = rows[~(texts | lost)[rows]]
         if kind in (LINES, LOG) and len(rows):
             made, columns = (take_lines if kind == LINES else take_log)(layer, rows, setting, taken)
             drafts += made
