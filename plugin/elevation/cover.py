@@ -7,13 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .along import running_m
 from .evidence import Evidence
+from .legs import ranks
 from .ranges import Ranges
 from .runs import uncovered
 from .sources import Source
 
-_NODES_AT_ONCE = 1_000_000
+_NODES_AT_ONCE = 200_000
 _SHORT_GAP_M = 10.0  # two samples of the ground: what lies between is its noise
 _LEAST_BREACH_M = 1e-6  # a cover equal to its limit but for rounding keeps it
 
@@ -95,67 +95,81 @@ def _described(evidence: Evidence, parts: list[_Breaches], sign: float) -> Worst
             ("line", np.int64), ("from_m", float), ("to_m", float), ("worst_m", float), ("at_m", float),
         )
     )
+    order = np.argsort(line, kind="stable")
+    line, from_m, to_m, worst_m, at_m = (column[order] for column in (line, from_m, to_m, worst_m, at_m))
     drain = evidence.lines.drain[line]
     sigma_m, source = evidence.depth_error_m[drain], evidence.depth_source[drain]
     if evidence.ground is not None:
         inverts = evidence.measured_at(line, at_m)
-        measured = np.isfinite(evidence.ground.at(evidence.lines, line, at_m) - inverts.z_m)
+        measured = np.isfinite(evidence.ground.at(line, at_m) - inverts.z_m)
         sigma_m = np.where(measured, np.hypot(evidence.limits["ground_error"], inverts.sigma_m), sigma_m)
         source = np.where(measured, inverts.source, source)
     return Worst(line, from_m, to_m, sign * worst_m, at_m, sigma_m, source)
 
 
 def _depth_chunks(evidence: Evidence, active: np.ndarray) -> Iterator[_Depths]:
-    sampled = np.diff(evidence.ground.first) if evidence.ground is not None else 0
-    nodes = np.cumsum(np.where(active, sampled + evidence.points.count + 2, 0))
-    low = 0
-    while low < len(active):
-        done = nodes[low - 1] if low else 0
-        high = max(int(np.searchsorted(nodes, done + _NODES_AT_ONCE, side="right")), low + 1)
-        yield _depths(evidence, active, low, min(high, len(active)))
-        low = high
+    """Depths along the active lines, some lines at once: those with ground, then those without."""
+    samples = evidence.ground.count if evidence.ground is not None else np.zeros(len(active), dtype=np.int64)
+    lines = np.flatnonzero(active & (samples > 0))
+    chunk = np.cumsum(samples[lines]) // _NODES_AT_ONCE
+    for some in np.split(lines, np.flatnonzero(np.diff(chunk)) + 1) if len(lines) else ():
+        yield _under_ground(evidence, some)
+    line = np.repeat(np.flatnonzero(active & (samples == 0)), 2)
+    at_m = evidence.lines.length_m[line]
+    at_m[::2] = 0.0
+    yield _with_stated(evidence, line, at_m, np.full(len(line), np.nan))
 
 
-def _depths(evidence: Evidence, active: np.ndarray, low: int, high: int) -> _Depths:
-    """Depths at the nodes of the active lines `low` to `high`: measured under ground, else stated."""
-    line, at_m, ground_m = _nodes(evidence, active, low, high)
-    points = slice(evidence.points.first[low], evidence.points.first[high])
-    depth_m = ground_m - evidence.measured_at(line, at_m, points).z_m
-    stated = (evidence.depth_source != Source.DEFAULT_DEPTH)[evidence.lines.drain]
-    if stated[low:high].any():
-        fill = np.flatnonzero(np.isnan(depth_m) & stated[line])
+def _with_stated(evidence: Evidence, line: np.ndarray, at_m: np.ndarray, depth_m: np.ndarray) -> _Depths:
+    """Depths at nodes, which are those stated where they are NaN."""
+    stated = evidence.depth_source != Source.DEFAULT_DEPTH
+    if stated.any():
+        fill = np.flatnonzero(np.isnan(depth_m) & stated[evidence.lines.drain[line]])
         depth_m[fill] = evidence.depth_m(line[fill], at_m[fill])
     known = np.isfinite(depth_m)
     return _Depths(line, at_m, depth_m, known[:-1] & known[1:] & (line[:-1] == line[1:]))
 
 
-def _nodes(evidence: Evidence, active: np.ndarray, low: int, high: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Line, place and ground of the nodes of the lines `low` to `high`: ground samples, measured points, ends."""
-    lines, points, ground = evidence.lines, evidence.points, evidence.ground
-    point = slice(points.first[low], points.first[high])
-    every = np.arange(low, high)
-    line = np.concatenate([every, every, points.line[point]])
-    at_m = np.concatenate([np.zeros(high - low), lines.length_m[low:high], points.at_m[point]])
-    line, at_m = line[active[line]], at_m[active[line]]
-    order = np.lexsort((at_m, line))
-    again = np.diff(running_m(lines, line, at_m)[order], prepend=-1.0) == 0.0  # a point at an end
-    line, at_m = line[order[~again]], at_m[order[~again]]
-    if ground is None:
-        return line, at_m, np.full(len(line), np.nan)
-    # samples are many and sorted, so the others are put in between them, but not where a sample stands
-    sample = slice(ground.first[low], ground.first[high])
-    sample_line, sample_at_m, sample_z_m = ground.line_of(low, high), ground.at_m[sample], ground.z_m[sample]
-    if not active[low:high].all():
-        keep = active[sample_line]
-        sample_line, sample_at_m, sample_z_m = sample_line[keep], sample_at_m[keep], sample_z_m[keep]
-    samples, others = running_m(lines, sample_line, sample_at_m), running_m(lines, line, at_m)
-    place = np.searchsorted(samples, others)
-    new = np.append(samples, np.inf)[place] != others
-    line, at_m, place = line[new], at_m[new], place[new]
-    ground_m = ground.at(lines, line, at_m, low, high)
-    return (
-        np.insert(sample_line, place, line), np.insert(sample_at_m, place, at_m), np.insert(sample_z_m, place, ground_m)
-    )
+def _under_ground(evidence: Evidence, lines: np.ndarray) -> _Depths:
+    """Depths of lines with ground at the samples and at the measured points between them."""
+    points, ground = evidence.points, evidence.ground
+    samples, many = ground.count[lines], points.count[lines]
+    own, point = np.repeat(np.arange(len(lines)), many), np.repeat(points.first[lines], many) + ranks(many)
+    point_at_m = points.at_m[point]
+    rank = np.fmin(ground.rank_at(lines[own], point_at_m), samples[own] - 1.0)
+    after = np.ceil(rank)
+    new = after != rank  # not on a sample
+    put_in = np.bincount(own[new], minlength=len(lines))
+    nodes = samples + put_in
+    # a point comes after the samples before it and the points put in before it, on all lines so far
+    place = (np.cumsum(samples) - samples)[own] + after.astype(np.int64) + np.cumsum(new) - new
+
+    line, at_m, depth_m = np.repeat(lines, nodes), np.empty(nodes.sum()), np.empty(nodes.sum())
+    is_sample = np.ones(len(line), dtype=bool)
+    is_sample[place[new]] = False
+    sample_line, sample = line[is_sample], ranks(samples)
+    at_m[is_sample] = ground.place_m(sample_line, sample)
+    at_m[place[new]] = point_at_m[new]
+    sample += np.repeat(ground.first[lines], samples)
+    depth_m[is_sample] = ground.base_m[sample_line] + ground.above_base_m[sample]
+    depth_m[place[new]] = ground.at(lines[own[new]], point_at_m[new])
+    depth_m -= _between_points(points.z_m[point], point_at_m, own, place, at_m)
+    return _with_stated(evidence, line, at_m, depth_m)
+
+
+def _between_points(
+    z_m: np.ndarray, point_at_m: np.ndarray, own: np.ndarray, place: np.ndarray, at_m: np.ndarray
+) -> np.ndarray:
+    """Straight between the points of each line at nodes `at_m`; the points are the nodes `place`; NaN beyond them."""
+    slope = np.full(len(z_m) + 1, np.nan)
+    np.divide(np.diff(z_m), np.diff(point_at_m), out=slope[1:-1], where=own[1:] == own[:-1])
+    start_m = np.append(np.nan, z_m) - slope * np.append(np.nan, point_at_m)
+    until_next = np.diff(place, prepend=0, append=len(at_m))
+    values = np.repeat(slope, until_next)
+    values *= at_m
+    values += np.repeat(start_m, until_next)
+    values[place] = z_m
+    return values
 
 
 def _barely_left(nodes: _Depths, excess: np.ndarray, low: np.ndarray, noise_m: float) -> np.ndarray:

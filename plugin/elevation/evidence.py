@@ -101,7 +101,7 @@ class Evidence:
         if self.ground is None:
             unknown = np.full(len(line), np.nan)
             return Inverts(unknown, unknown, np.full(len(line), int(Source.NONE)))
-        z_m = self.ground.at(self.lines, line, at_m) - self.depth_m(line, at_m)
+        z_m = self.ground.at(line, at_m) - self.depth_m(line, at_m)
         known = np.isfinite(z_m)
         drain = self.lines.drain[line]
         return Inverts(

@@ -7,12 +7,13 @@ from dataclasses import dataclass, fields
 
 import numpy as np
 
-from .along import first_of_line, running_m
 from .evidence import Evidence
 from .gls import fit_slopes
+from .ground import GroundProfile
+from .legs import ranks
 from .ranges import Ranges
 
-_SAMPLES_AT_ONCE = 1_000_000
+_SAMPLES_AT_ONCE = 250_000
 
 
 @dataclass(frozen=True)
@@ -38,37 +39,28 @@ class _Samples:
 
 
 def fit_ranges(evidence: Evidence, ranges: Ranges) -> Iterator[Fitted]:
-    """Fit ground less depth over each range, some million samples at once.
+    """Fit ground less depth over each range, many ranges at once.
 
     A range is split where the ground is missing over more than two sampling steps. A fitted stretch reaches
     to the ends of its range, or to the samples next to what is missing; with fewer than two samples there is none.
     """
-    ground, lines = evidence.ground, len(evidence.lines)
-    first_range = first_of_line(ranges.line, lines)
-    low = 0
-    while low < lines:
-        high = int(np.searchsorted(ground.first, ground.first[low] + _SAMPLES_AT_ONCE, side="right")) - 1
-        high = min(max(high, low + 1), lines)
-        part = ranges.only(slice(first_range[low], first_range[high]))
-        if len(part):
-            yield _fit(evidence, part, _samples_of(evidence, part, low, high))
-        low = high
+    ground = evidence.ground
+    first = np.ceil(ground.rank_at(ranges.line, ranges.from_m)).astype(np.int64)
+    count = np.floor(ground.rank_at(ranges.line, ranges.to_m)).astype(np.int64) + 1 - first
+    chunk = np.cumsum(count) // _SAMPLES_AT_ONCE
+    edges = np.flatnonzero(np.diff(chunk)) + 1
+    for low, high in zip([0, *edges.tolist()], [*edges.tolist(), len(ranges)]):
+        part = slice(low, high)
+        yield _fit(evidence, ranges.only(part), _samples_of(ground, ranges.line[part], first[part], count[part]))
 
 
-def _samples_of(evidence: Evidence, ranges: Ranges, low: int, high: int) -> _Samples:
-    """Samples with ground of the lines `low` to `high` that lie in ranges."""
-    lines, ground = evidence.lines, evidence.ground
-    chunk = slice(ground.first[low], ground.first[high])
-    at_m, z_m = ground.at_m[chunk], ground.z_m[chunk]
-    place = running_m(lines, ground.line_of(low, high), at_m)
-    begin, end = running_m(lines, ranges.line, ranges.from_m), running_m(lines, ranges.line, ranges.to_m)
-    of = np.maximum(np.searchsorted(begin, place, side="right") - 1, 0)
-    inside = (place >= begin[of]) & (place <= end[of])
-    of = of[inside]
-    changes = of[1:] != of[:-1]
-    is_first, is_last = np.concatenate([[True], changes])[: len(of)], np.concatenate([changes, [True]])[-len(of) :]
-    samples = _Samples(of, at_m[inside], z_m[inside], is_first, is_last)
-    return samples.only(np.isfinite(samples.z_m))
+def _samples_of(ground: GroundProfile, line: np.ndarray, first: np.ndarray, count: np.ndarray) -> _Samples:
+    """Of the samples that lie in ranges, those with ground."""
+    of, nth = np.repeat(np.arange(len(line)), count), ranks(count)
+    line, rank = line[of], first[of] + nth
+    z_m = ground.base_m[line] + ground.above_base_m[ground.first[line] + rank]
+    samples = _Samples(of, ground.place_m(line, rank), z_m, nth == 0, nth == count[of] - 1)
+    return samples.only(np.isfinite(z_m))
 
 
 def _fit(evidence: Evidence, ranges: Ranges, samples: _Samples) -> Fitted:

@@ -33,7 +33,7 @@ def fit_of_ground(evidence: Evidence) -> GroundFit:
     points = evidence.points
     if evidence.ground is None or not len(points):
         return GroundFit(0, np.nan, np.nan, False, "")
-    ground_m = evidence.ground.at(evidence.lines, points.line, points.at_m)
+    ground_m = evidence.ground.at(points.line, points.at_m)
     both = np.isfinite(ground_m)
     if not both.any():
         return GroundFit(0, np.nan, np.nan, False, "")

@@ -87,7 +87,7 @@ def line_profile(case: Case, line: int) -> Profile:
     at_m = np.unique(np.concatenate(edges))
     of_line = np.full(len(at_m), line)
     inverts = county.evidence.invert_at(of_line, at_m)
-    ground = np.full(len(at_m), np.nan) if case.ground is None else case.ground.at(net.lines, of_line, at_m)
+    ground = np.full(len(at_m), np.nan) if case.ground is None else case.ground.at(of_line, at_m)
     base = float(net.lines.station0_m[line])
     calls = [(grades.from_m[row], grades.to_m[row], str(grades.call[row])) for row in called]
     calls += [(grades.unknown_from_m[row], grades.unknown_to_m[row], UNKNOWN) for row in unknown]
@@ -110,7 +110,7 @@ def line_profile(case: Case, line: int) -> Profile:
 def _ground_places(case: Case, line: int) -> np.ndarray:
     if case.ground is None:
         return np.zeros(0)
-    return case.ground.at_m[case.ground.first[line] : case.ground.first[line + 1]]
+    return case.ground.places_m(line, line + 1)
 
 
 def _flows_to_low_station(direction: np.ndarray) -> bool | None:

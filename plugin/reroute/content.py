@@ -97,7 +97,7 @@ def reroute_profile(reroute: Reroute) -> Profile:
     ground = case.ground
     at_m = np.array([0.0, verdict.length_m])
     if ground is not None:
-        at_m = np.union1d(at_m, ground.at_m[ground.first[reroute.line] : ground.first[reroute.line + 1]])
+        at_m = np.union1d(at_m, ground.places_m(reroute.line, reroute.line + 1))
     invert_m, sigma_m = reroute.invert_at(at_m)
     return Profile(
         title=f"Long section of {reroute.plan.name}",
@@ -208,8 +208,7 @@ def _cover(reroute: Reroute) -> Table:
     case, units = reroute.case, reroute.county.units
     if cover_of(reroute) is None:
         return Table((), (), "Not checked: the ground, or an invert at one end, is not known. See below.")
-    ground = case.ground
-    at_m = ground.at_m[ground.first[reroute.line] : ground.first[reroute.line + 1]]
+    at_m = case.ground.places_m(reroute.line, reroute.line + 1)
     depth_m = reroute.ground_at(at_m) - reroute.invert_at(at_m)[0]
     if not np.isfinite(depth_m).any():
         return Table((), (), "Not checked: the ground is missing along the whole route.")

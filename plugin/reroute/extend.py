@@ -58,9 +58,11 @@ def add_route(
     if sampler is not None:
         at_m = ground_nodes(float(lines.length_m[line]), places_m, county.limits["ground_step"])
         xy_m = lines.points_at(np.full(len(at_m), line), at_m)
-        ground = _with_ground(ground, len(network.lines), at_m, np.asarray(sampler(xy_m[:, 0], xy_m[:, 1])))
+        if ground is None:
+            ground = GroundProfile.nowhere(network.lines.length_m)
+        ground = ground.with_line(lines.length_m[line], at_m, np.asarray(sampler(xy_m[:, 0], xy_m[:, 1])))
     elif ground is not None:
-        ground = _with_ground(ground, len(network.lines), np.zeros(0), np.zeros(0))
+        ground = ground.with_line(lines.length_m[line], np.zeros(0), np.zeros(0))
     return replace(county, network=extended, ground=ground), line
 
 
@@ -75,15 +77,4 @@ def _with_points(
         sigma_m=np.concatenate([points.sigma_m, sigma_m]),
         source=np.concatenate([points.source, source]).astype(np.int64),
         first=np.append(points.first, points.first[-1] + len(at_m)),
-    )
-
-
-def _with_ground(ground: GroundProfile | None, lines: int, at_m: np.ndarray, z_m: np.ndarray) -> GroundProfile:
-    if ground is None:
-        ground = GroundProfile(np.zeros(lines + 1, dtype=np.int64), np.zeros(0), np.zeros(0), 0.0)
-    return replace(
-        ground,
-        first=np.append(ground.first, ground.first[-1] + len(at_m)),
-        at_m=np.concatenate([ground.at_m, at_m]),
-        z_m=np.concatenate([ground.z_m, z_m]),
     )

@@ -96,7 +96,7 @@ class Reroute:
         station_m = np.asarray(station_m, dtype=float)
         if self.case.ground is None:
             return np.full(len(station_m), np.nan)
-        return self.case.ground.at(self.network.lines, np.full(len(station_m), self.line), station_m)
+        return self.case.ground.at(np.full(len(station_m), self.line), station_m)
 
 
 def judge_reroute(
