@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 
 import numpy as np
 from qgis.core import (
@@ -15,6 +16,7 @@ from qgis.core import (
 )
 
 from ..elevation.ground import Progress, SamplingCanceledError
+from ..elevation.legs import Legs, ranks
 from ..units import FOOT_M, US_SURVEY_FOOT_M, Units
 from .crs import AUTO
 from .raster import HeightBand, RasterCanceledError, RasterError
@@ -23,6 +25,7 @@ from .read import Frame
 GROUND_UNITS = (AUTO, "m", "ft", "us-ft")
 
 _POINTS_AT_ONCE = 100_000
+_STRAIGHT_M = 100.0  # so short a stretch stays straight in any other CRS to a millimetre
 
 
 def height_unit_m(choice: str, units: Units) -> float:
@@ -51,18 +54,36 @@ class RasterGround:
 
     def __call__(self, x_m: np.ndarray, y_m: np.ndarray, progress: Progress = lambda share: None) -> np.ndarray:
         """Ground heights at points, in metres."""
-        x, y = self._in_raster_crs(x_m, y_m)
+        z_m = np.full(len(x_m), np.nan)
+        for legs, heights_m in self.along(Legs.of_points(x_m, y_m), progress):
+            z_m[legs.samples()] = heights_m
+        return z_m
+
+    def along(self, legs: Legs, progress: Progress = lambda share: None) -> Iterator[tuple[Legs, np.ndarray]]:
+        """Ground heights at the places of legs, in metres, a tile of the raster at a time; none outside of it."""
+        moved = self._in_raster_crs(legs)
+        del legs  # a county's are tens of megabytes
+        found = self._band.heights(moved, progress, self._is_canceled)
+        del moved
         try:
-            return self._band.heights(x, y, progress, self._is_canceled) * self._height_unit_m
+            for part, heights in found:
+                yield part, heights * self._height_unit_m
         except RasterCanceledError:
             raise SamplingCanceledError from None
 
-    def _in_raster_crs(self, x_m: np.ndarray, y_m: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
-        if self._plan_unit_m != 1.0:
-            x, y = x / self._plan_unit_m, y / self._plan_unit_m
+    def _in_raster_crs(self, legs: Legs) -> Legs:
+        unit_m = self._plan_unit_m
+        if self._transform is None and unit_m == 1.0:
+            return legs
         if self._transform is None:
-            return x, y
+            return replace(legs, x=legs.x / unit_m, y=legs.y / unit_m, dx=legs.dx / unit_m, dy=legs.dy / unit_m)
+        legs = _no_longer_than(legs, _STRAIGHT_M)
+        ends = [self._moved(x / unit_m, y / unit_m) for x, y in ((legs.x, legs.y), legs.last_xy)]
+        steps = np.maximum(legs.count - 1, 1)
+        (x, y), (last_x, last_y) = ends
+        return replace(legs, x=x, y=y, dx=(last_x - x) / steps, dy=(last_y - y) / steps)
+
+    def _moved(self, x: np.ndarray, y: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         xy = np.empty((len(x), 2))
         for start in range(0, len(x), _POINTS_AT_ONCE):
             if self._is_canceled():
@@ -70,6 +91,16 @@ class RasterGround:
             part = slice(start, start + _POINTS_AT_ONCE)
             xy[part] = _transformed(np.column_stack([x[part], y[part]]), self._transform)
         return xy[:, 0], xy[:, 1]
+
+
+def _no_longer_than(legs: Legs, length_m: float) -> Legs:
+    """Legs cut into shorter ones."""
+    apart_m = np.hypot(legs.dx, legs.dy)
+    most = np.maximum(length_m / np.where(apart_m > 0.0, apart_m, np.inf), 1.0).astype(np.int32)
+    parts = -(-legs.count // most)
+    of = np.repeat(np.arange(len(legs)), parts)
+    low = ranks(parts) * most[of]
+    return legs.part(of, low, np.minimum(low + most[of], legs.count[of]))
 
 
 def _open(layer: QgsRasterLayer) -> HeightBand:

@@ -1,20 +1,24 @@
-"""Bilinear heights of one band of a raster at many cells, through QGIS's own GDAL.
+"""Bilinear heights of one band of a raster at places along many lines, through QGIS's own GDAL.
 
-Cells are asked for in any order; the raster is read from top to bottom in bands of whole blocks, so
-that every block is decoded once. The last row of a band is kept for the band below.
+Lines come in any order; the raster is read tile by tile, so that every block is decoded once and no more than two
+tiles are in memory, whatever the size of the raster.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import fields, replace
 
 import numpy as np
 from osgeo import gdal
 
-_ROWS_AT_LEAST = 256
-_CELLS_AT_ONCE = 64_000_000  # 256 MB
+from ..elevation.legs import Legs
+from .tile_reader import UnreadableError, on_all_cores, quiet, read_ahead
+from .tiles import Tile, Tiling
+
+_CELLS_AT_ONCE = 4_000_000  # 16 MB, twice
+_PLACES_AT_ONCE = 100_000
+_ON_EDGE = 1e-6  # of a cell: rounding
 
 
 class RasterError(RuntimeError):
@@ -23,26 +27,6 @@ class RasterError(RuntimeError):
 
 class RasterCanceledError(Exception):
     """The user stopped the reading."""
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """GDAL's own complaints are kept off the console; ours say what to do. Holds for this thread only."""
-    gdal.PushErrorHandler("CPLQuietErrorHandler")
-    try:
-        yield
-    finally:
-        gdal.PopErrorHandler()
-
-
-@dataclass(frozen=True)
-class Window:
-    """What is read at once: columns `left` to `right` (not included), `rows` rows, which are whole blocks or not."""
-
-    left: int
-    right: int
-    rows: int
-    whole_blocks: bool
 
 
 class HeightBand:
@@ -64,15 +48,9 @@ class HeightBand:
         self._has_mask = bool(self._band.GetMaskFlags() & gdal.GMF_PER_DATASET)
 
     def _open(self, uri: str, open_options: list[str]) -> gdal.Dataset:
-        dataset = self._open_with(uri, open_options)
-        if dataset.GetDriver().ShortName == "GTiff":  # decodes blocks on all cores if asked
-            dataset = self._open_with(uri, [*open_options, "NUM_THREADS=ALL_CPUS"])
-        return dataset
-
-    def _open_with(self, uri: str, open_options: list[str]) -> gdal.Dataset:
         # whether GDAL raises or returns None is a setting of the whole process, which is left as it is
         why = "it is not there or not a raster that can be read"
-        with _quiet():
+        with quiet(), on_all_cores():
             try:
                 dataset = gdal.OpenEx(uri, gdal.OF_RASTER | gdal.OF_READONLY, open_options=open_options)
             except RuntimeError as error:
@@ -94,125 +72,88 @@ class HeightBand:
         return left, cell_x, top, cell_y
 
     def heights(
-        self, x: np.ndarray, y: np.ndarray, progress: Callable[[float], None], is_canceled: Callable[[], bool]
-    ) -> np.ndarray:
-        """Heights at coordinates of the raster's CRS, straight between the centres of the four cells around.
+        self, legs: Legs, progress: Callable[[float], None], is_canceled: Callable[[], bool]
+    ) -> Iterator[tuple[Legs, np.ndarray]]:
+        """Heights at the places of legs in the raster's CRS, straight between the centres of the four cells around.
 
-        NaN outside the raster and where a cell that counts has no value. In the half cell along the edge
-        the height is that of the outermost cells.
+        NaN where a cell that counts has no value; places outside the raster are left out. In the half cell along
+        the edge the height is that of the outermost cells.
         """
-        column, row = (x - self.left_x) / self.cell_x - 0.5, (y - self.top_y) / self.cell_y - 0.5
-        z = np.full(len(x), np.nan)
-        within = np.flatnonzero(
-            (column >= -0.5) & (column <= self.width - 0.5) & (row >= -0.5) & (row <= self.height - 0.5)
-        )
-        if not len(within):
-            return z
-        column = np.clip(column[within], 0.0, self.width - 1.0)
-        row = np.clip(row[within], 0.0, self.height - 1.0)
-        z[within] = self._read(column, row, progress, is_canceled)
-        return z
+        legs = self._in_cells(legs)
+        done, total = 0, int(legs.count.sum(dtype=np.int64))
+        tiling = Tiling.fit(self.width, self.height, *self._band.GetBlockSize(), _CELLS_AT_ONCE)
+        bands, kinds = [self._band], [np.float32]
+        if self._has_mask:
+            bands, kinds = [*bands, self._band.GetMaskBand()], [*kinds, np.uint8]
+        try:
+            for tile, cells, part in read_ahead(bands, kinds, tiling, tiling.places_by_tile(legs)):
+                for some in part.in_chunks(_PLACES_AT_ONCE):
+                    if is_canceled():
+                        raise RasterCanceledError
+                    yield some, self._bilinear(some, tile, *cells)
+                    done += int(some.count.sum())
+                    progress(done / total)
+        except UnreadableError as error:
+            raise RasterError(
+                f"The ground '{self._name}' cannot be read near row {error.row}: {error.why or 'the file is damaged'}. "
+                "Load a sound copy of it."
+            ) from None
 
-    def _read(
-        self, column: np.ndarray, row: np.ndarray, progress: Callable[[float], None], is_canceled: Callable[[], bool]
-    ) -> np.ndarray:
-        window = self._window(column)
-        band = (np.ceil(row) // window.rows).astype(np.int32)  # of the lower of the two rows a height needs
-        order, counts = _sorted_by(band)
-        stop = np.cumsum(counts)
-        z = np.empty(len(row))
-        cells, mask = _Cells(window), _Cells(window) if self._has_mask else None
-        for number in np.flatnonzero(counts).tolist():
-            if is_canceled():
-                raise RasterCanceledError
-            points = order[stop[number] - counts[number] : stop[number]]
-            top = number * window.rows
-            above = bool(np.floor(row[points].min()) < top)
-            bottom = min(top + window.rows, self.height)
-            cells.read(self._band, top, bottom, above, self._fail)
-            if mask is not None:
-                mask.read(self._band.GetMaskBand(), top, bottom, above, self._fail)
-            z[points] = self._bilinear(cells, mask, column[points], row[points])
-            if window.whole_blocks:  # else GDAL keeps every block until a twentieth of the memory is full
-                self._band.FlushCache()
-            progress(stop[number] / len(row))
-        return z * self._scale + self._offset if self._scale != 1.0 or self._offset else z
+    def _in_cells(self, legs: Legs) -> Legs:
+        """Legs counted in cells from the centre of the first, without what lies outside the raster."""
+        x, y = (legs.x - self.left_x) / self.cell_x - 0.5, (legs.y - self.top_y) / self.cell_y - 0.5
+        legs = replace(legs, x=x, y=y, dx=legs.dx / self.cell_x, dy=legs.dy / self.cell_y)
+        (end_x, end_y), (most_x, most_y) = legs.last_xy, (self.width - 0.5, self.height - 0.5)
+        within = (np.minimum(x, end_x) >= -0.5) & (np.maximum(x, end_x) <= most_x)
+        within &= (np.minimum(y, end_y) >= -0.5) & (np.maximum(y, end_y) <= most_y)
+        beyond = np.flatnonzero(~within)
+        if not len(beyond):
+            return legs
+        some = legs.only(beyond)
+        spans = _span(some.x, some.dx, some.count, most_x), _span(some.y, some.dy, some.count, most_y)
+        low, high = np.maximum(spans[0][0], spans[1][0]), np.minimum(spans[0][1], spans[1][1])
+        some = some.part(np.arange(len(some)), low.astype(np.int32), np.maximum(high, low).astype(np.int32))
+        legs = replace(legs, sample=legs.sample.copy(), count=legs.count.copy())
+        for column in fields(Legs):
+            getattr(legs, column.name)[beyond] = getattr(some, column.name)
+        return legs.only(legs.count > 0) if not some.count.all() else legs
 
-    def _window(self, column: np.ndarray) -> Window:
-        block_width, block_height = self._band.GetBlockSize()
-        left = int(column.min()) // block_width * block_width
-        right = min(-(-(int(np.ceil(column.max())) + 1) // block_width) * block_width, self.width)
-        rows = -(-_ROWS_AT_LEAST // block_height) * block_height
-        most = max(_CELLS_AT_ONCE // (right - left), 1)
-        if rows > most:
-            rows = most // block_height * block_height or most
-        return Window(left, right, min(rows, self.height), rows % block_height == 0)
-
-    def _fail(self, row: int, why: str) -> None:
-        why = why or "the file is damaged"
-        raise RasterError(f"The ground '{self._name}' cannot be read near row {row}: {why}. Load a sound copy of it.")
-
-    def _bilinear(self, cells: _Cells, mask: _Cells | None, column: np.ndarray, row: np.ndarray) -> np.ndarray:
-        at, share_x, share_y = cells.corners(column, row)
-        corners = cells.values.ravel()[at]
+    def _bilinear(self, legs: Legs, tile: Tile, cells: np.ndarray, mask: np.ndarray | None = None) -> np.ndarray:
+        """A cell that counts for nothing is replaced by its neighbour, so that its missing value does no harm."""
+        rows, columns = cells.shape
+        column, row = legs.places()
+        column -= tile.left - 1
+        row -= tile.top - 1
+        np.clip(column, 1.0 - tile.before, columns - 1.0, out=column)
+        np.clip(row, 1.0 - tile.above, rows - 1.0, out=row)
+        left, up = column.astype(np.intp), row.astype(np.intp)
+        column -= left
+        row -= up
+        first = up * columns + left
+        right, down = column > 0.0, (row > 0.0) * columns
+        at = np.stack([first, first + right, first + down, first + down + right])
+        corners = cells.ravel().take(at)
         bad = ~(np.abs(corners) < 1e30)
         if self._nodata is not None:
             bad |= corners == self._nodata
         for low, high in self._missing:
             bad |= (corners >= low) & (corners <= high)
         if mask is not None:
-            bad |= mask.values.ravel()[at] == 0
-        corners = np.where(bad, np.nan, corners.astype(float))
-        upper = corners[0] + share_x * (corners[1] - corners[0])
-        lower = corners[2] + share_x * (corners[3] - corners[2])
-        return upper + share_y * (lower - upper)
+            bad |= mask.ravel().take(at) == 0
+        corners = corners.astype(float)
+        corners[bad] = np.nan
+        upper = corners[0] + column * (corners[1] - corners[0])
+        lower = corners[2] + column * (corners[3] - corners[2])
+        z = upper + row * (lower - upper)
+        return z * self._scale + self._offset if self._scale != 1.0 or self._offset else z
 
 
-class _Cells:
-    """Values of the band read last; row 0 of `values` is the last row of the band above."""
-
-    def __init__(self, window: Window) -> None:
-        self._window = window
-        self.values = np.empty((window.rows + 1, window.right - window.left), dtype=np.float32)
-        self._top = 0
-        self._bottom = -1
-
-    def read(self, band: gdal.Band, top: int, bottom: int, above: bool, fail: Callable[[int, str], None]) -> None:
-        """Read rows `top` to `bottom` (not included), and the row above them if it is asked for."""
-        if above and self._bottom == top:
-            self.values[0] = self.values[self._bottom - self._top]
-        elif above:
-            self._read_rows(band, top - 1, self.values[:1], fail)
-        self._read_rows(band, top, self.values[1 : bottom - top + 1], fail)
-        self._top, self._bottom = top, bottom
-
-    def _read_rows(self, band: gdal.Band, top: int, into: np.ndarray, fail: Callable[[int, str], None]) -> None:
-        why = ""
-        with _quiet():
-            try:
-                done = band.ReadRaster(
-                    self._window.left, top, into.shape[1], into.shape[0], buf_type=gdal.GDT_Float32, buf_obj=into
-                )
-            except RuntimeError as error:
-                done, why = None, str(error)
-        if done is None:
-            fail(top, why)
-
-    def corners(self, column: np.ndarray, row: np.ndarray) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-        """Flat indices of the four cells around each place, and its share of the way right and down.
-
-        A cell that counts for nothing is replaced by its neighbour, so that its missing value does no harm.
-        """
-        left, up = np.floor(column), np.floor(row)
-        share_x, share_y = column - left, row - up
-        width = self.values.shape[1]
-        first = (up.astype(np.int64) - (self._top - 1)) * width + (left.astype(np.int64) - self._window.left)
-        right, down = (share_x > 0.0).astype(np.int64), np.where(share_y > 0.0, width, 0)
-        return np.stack([first, first + right, first + down, first + right + down]), share_x, share_y
-
-
-def _sorted_by(band: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Order of the points by band, and the number of points in each band."""
-    if len(band) and band.max() < np.iinfo(np.int16).max:
-        band = band.astype(np.int16)  # numpy sorts small integers in one pass
-    return np.argsort(band, kind="stable"), np.bincount(band)
+def _span(at: np.ndarray, step: np.ndarray, count: np.ndarray, most: float) -> tuple[np.ndarray, np.ndarray]:
+    """From and to which place (not included) legs lie between half a cell before the first centre and `most`."""
+    least, most = -0.5 - _ON_EDGE, most + _ON_EDGE
+    with np.errstate(divide="ignore", invalid="ignore"):
+        ends = (least - at) / step, (most - at) / step
+    low, high = np.ceil(np.minimum(*ends)), np.floor(np.maximum(*ends)) + 1.0
+    stands = np.where((step == 0.0) & (at >= least) & (at <= most), count, 0)
+    moves = (step != 0.0) & ~np.isnan(low) & ~np.isnan(high)
+    return np.where(moves, np.maximum(low, 0.0), 0.0), np.where(moves, np.minimum(high, count), stands)
