@@ -8,8 +8,8 @@ from qgis.core import QgsProcessingException
 
 from ..plugin.checks.case import Case
 from ..plugin.checks.declare import Severity
+from ..plugin.checks.ground_fault import ground_fault
 from ..plugin.elevation.ground import SamplingCanceledError, sample_lines
-from ..plugin.elevation.plausible import fit_of_ground
 from ..plugin.network.summary import say_first
 from ..plugin.qgis_layer.raster import RasterError
 
@@ -54,19 +54,4 @@ def said_found(results, not_checked_count: int, has_report: bool) -> str:
     return (
         f"Findings: {len(results.findings):,}, {serious:,} of them serious. Not checked: {not_checked_count:,}, each "
         f"with its reason. See {where}, for what to do."
-    )
-
-
-def ground_fault(county, name: str) -> str:
-    """Why the ground cannot belong to the inverts; empty where it can."""
-    fit = fit_of_ground(county.evidence)
-    if not fit.implausible:
-        return ""
-    units = county.units
-    where = "below the ground" if fit.median_depth_m >= 0 else "above the ground"
-    guess = f" Its heights look like {fit.looks_like}: set GROUND_UNIT." if fit.looks_like else ""
-    return (
-        f"The ground '{name}' does not belong to these inverts: half of them would lie more than "
-        f"{units.show_length(abs(fit.median_depth_m))} {where}. It was not used; check its unit and vertical "
-        f"datum.{guess}"
     )

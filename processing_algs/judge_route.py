@@ -9,6 +9,7 @@ import numpy as np
 from qgis.core import QgsProcessingException
 
 from ..plugin import result_tables as tables
+from ..plugin.checks.ground_fault import ground_fault
 from ..plugin.checks.run import CanceledError, Results, run_checks
 from ..plugin.elevation.ground import SamplingCanceledError
 from ..plugin.qgis_layer.raster import RasterError
@@ -21,7 +22,6 @@ from ..plugin.reroute.extend import sample_near
 from ..plugin.reroute.judge import Reroute, judge_reroute
 from ..plugin.reroute.stations import STATIONS, station_aliases, station_columns
 from ..plugin.reroute.words import fall_sentences, further_sentences, serious_sentences
-from .check_case import ground_fault
 from .reroute_inputs import given_limits, read_plan
 from .write_results import facts_of, finding_rows
 from .write_sinks import LINE, POINT, write_sink

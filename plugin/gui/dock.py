@@ -10,6 +10,7 @@ from qgis.PyQt.QtCore import QCoreApplication, Qt
 from qgis.PyQt.QtGui import QIcon
 from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
+from .findings_panel import FindingsPanel
 from .header import Header
 from .session import Session
 from .start_page import StartPage
@@ -35,7 +36,11 @@ class FallkeeperDock(QgsDockWidget):
         self.trace = TracePanel(self.session, iface.mapCanvas(), self._keep_trace)
         self._open_algorithm = open_algorithm
         self._iface = iface
-        self._buttons = {self.trace: self._question(tr("What hangs on a pipe"), "trace.svg", self.trace)}
+        self.findings = FindingsPanel(self.session, iface.mapCanvas())
+        self._buttons = {
+            self.trace: self._question(tr("What hangs on a pipe"), "trace.svg", self.trace),
+            self.findings: self._question(tr("What is wrong"), "findings.svg", self.findings),
+        }
         self._pages = QStackedWidget()
         self._complaint = QLabel(complaint)
         self._complaint.setWordWrap(True)
@@ -43,7 +48,8 @@ class FallkeeperDock(QgsDockWidget):
             self._pages.addWidget(page)
         self._lay_out()
         for panel in self._buttons:
-            panel.tool.deactivated.connect(partial(self._tool_taken, panel))
+            if panel.tool is not None:
+                panel.tool.deactivated.connect(partial(self._tool_taken, panel))
         self.session.changed.connect(self._show_page)
         if not complaint:
             self.session.choose((self.session.archives() or [None])[0])

@@ -5,7 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from pathlib import Path
 
-from qgis.core import QgsDataSourceUri, QgsProject, QgsProviderRegistry, QgsVectorLayer, QgsWkbTypes
+from qgis.core import (
+    QgsDataSourceUri,
+    QgsProject,
+    QgsProviderRegistry,
+    QgsRasterLayer,
+    QgsVectorLayer,
+)
 
 from ..schema.layers import LAYERS
 
@@ -39,9 +45,11 @@ def archives_in(project: QgsProject) -> list[ArchiveLayers]:
     return [ArchiveLayers(place, layers) for place, layers in found.items() if "drains" in layers]
 
 
-def line_layers(project: QgsProject) -> list[QgsVectorLayer]:
-    """All layers of lines, which may stand for drains without being part of an archive."""
-    return [layer for layer in _in_order(project) if layer.geometryType() == QgsWkbTypes.GeometryType.LineGeometry]
+def grounds_in(project: QgsProject) -> list[QgsRasterLayer]:
+    """Rasters of one band that may be the ground, those first that lie higher in the tree of layers."""
+    layers = [node.layer() for node in project.layerTreeRoot().findLayers()]
+    return [layer for layer in layers if isinstance(layer, QgsRasterLayer) and layer.isValid()
+            and layer.providerType() == "gdal" and layer.bandCount() == 1]
 
 
 def place_of(layer: QgsVectorLayer) -> tuple[str, str]:

@@ -174,3 +174,37 @@ def test_degrees_are_refused_in_a_sentence(opened, tmp_path):
     QgsProject.instance().addMapLayer(QgsVectorLayer(f"{path}|layername=drains", "drains", "ogr"))
     made = opened()
     assert "degrees" in made.header._state.text()
+
+
+def test_findings_are_listed_explained_and_shown(dock, desktop):
+    panel = dock.findings
+    dock.ask(panel)
+    panel._go.click()
+    until(lambda: panel.view is not None, "the checks")
+    model = panel._model
+    groups = [model.data(model.index(k, 0)) for k in range(model.rowCount())]
+    assert "Pipe is smaller than one that runs into it (1, serious)" in groups
+    assert panel._count.text().startswith(panel.view.said())
+    parent = model.index(groups.index("Pipe is smaller than one that runs into it (1, serious)"), 0)
+    assert model.rowCount(parent) == 1 and model.parent(model.index(0, 2, parent)) == parent
+    panel._tree.setCurrentIndex(model.index(0, 0, parent))
+    assert "Value 10.0 in, limit 12.0 in." in panel._why.toPlainText()
+    panel._show.click()
+    assert desktop.canvas.extent().contains(QgsPointXY(*place(4000, 500)))
+    panel._severity.setCurrentIndex(1)
+    assert all("serious" in model.data(model.index(k, 0)) for k in range(model.rowCount()))
+    panel._severity.setCurrentIndex(0)
+    desktop.canvas.setExtent(QgsRectangle(*place(-500, -500), *place(-400, -400)))
+    panel._in_view.setChecked(True)
+    assert model.rowCount() == 0
+
+
+def test_findings_say_when_the_pipes_have_changed_since(dock):
+    panel = dock.findings
+    panel.check()
+    until(lambda: panel.view is not None, "the checks")
+    assert panel._stale.isHidden()
+    before = dock.session.loaded
+    dock.session.load()
+    until(lambda: dock.session.loaded is not before, "the network")
+    assert not panel._stale.isHidden() and "check again" in panel._stale.text()
