@@ -88,3 +88,15 @@ def _sorted(table: dict) -> dict:
     flat = [c for column in columns for c in (column.T if column.ndim > 1 else [column])]
     order = np.lexsort(flat[::-1])
     return {name: column[order] for name, column in table.items()}
+
+
+def assert_same_land(found, expected) -> None:
+    """Spacings, areas, and the widths on both sides of every line."""
+    np.testing.assert_allclose(found.spacing_m, expected.spacing_m, **CLOSE)
+    assert found.spacing_source.tolist() == expected.spacing_source.tolist()
+    np.testing.assert_allclose(found.area_m2, expected.area_m2, rtol=1e-6, atol=1e-3)
+    np.testing.assert_array_equal(found.first, expected.first)
+    for name in ("at_m", "left_m", "right_m"):
+        np.testing.assert_allclose(getattr(found, name), getattr(expected, name), rtol=1e-6, atol=1e-4, err_msg=name)
+    np.testing.assert_allclose(found.running_m, expected.running_m, rtol=1e-6, atol=1e-3)
+    np.testing.assert_allclose(found.running_m2, expected.running_m2, rtol=1e-6, atol=1e-3)

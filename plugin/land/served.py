@@ -130,7 +130,14 @@ def served_land(lines: Lines, drains: Drains, limits: Mapping[str, float], activ
     """Share the land out between the `active` lines (those that carry water, or would under a proposal)."""
     serving = serving_lines(lines, drains, active)
     spacing_m, source = spacings(lines, drains, limits, serving)
-    line, at_m, left_m, right_m = widths(straightened(lines), spacing_m)
+    return shared_out(lines, spacing_m, source, *widths(straightened(lines), spacing_m))
+
+
+def shared_out(
+    lines: Lines, spacing_m: np.ndarray, source: np.ndarray, line: np.ndarray, at_m: np.ndarray, left_m: np.ndarray,
+    right_m: np.ndarray,
+) -> ServedLand:
+    """Served land by the stations `line`, `at_m`, sorted, with the widths there."""
     first = np.concatenate([[0], np.cumsum(np.bincount(line, minlength=len(lines)))]).astype(np.int64)
     before_m = np.cumsum(lines.length_m) - lines.length_m
     total = left_m + right_m

@@ -34,6 +34,16 @@ class Lines:
     def __len__(self) -> int:
         return len(self.drain)
 
+    def some(self, rows: np.ndarray) -> Lines:
+        """Some of the lines, in the order of `rows`."""
+        count = np.diff(self.first)[rows]
+        first = np.concatenate([[0], np.cumsum(count)])
+        vertex = np.repeat(self.first[rows] - first[:-1], count) + np.arange(first[-1])
+        return Lines(
+            self.geometry[rows], self.drain[rows], self.station0_m[rows], self.length_m[rows], self.xy[vertex],
+            self.z[vertex], first, self.along_m[vertex],
+        )
+
     def points_at(self, line: np.ndarray, at_m: np.ndarray) -> np.ndarray:
         """Coordinates (places, 2) at `at_m` along each line; beyond an end, the end."""
         line = np.asarray(line, dtype=np.int64)

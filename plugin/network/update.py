@@ -10,6 +10,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ..elevation.along import first_of_line
 from ..tables import Drains, Shots, Structures
 from .build import build_network
 from .edit import Edit
@@ -23,10 +24,15 @@ _MOST_SHARE = 0.5  # where more of the drains than this is to be built anew, all
 
 @dataclass(frozen=True)
 class Updated:
-    """The network now. `part` is what was built anew of it, as a network of its own, and `splice` how it was put in
-    the place of what it stands for; None where all was built anew, and `why_all` says why."""
+    """The network now. `line_before`: by line, the line of the old network with the same drain; -1 where it is new or
+    not as it was.
+
+    `part` is what was built anew, as a network of its own, and `splice` how it was put in the place of what it stands
+    for; None where all was built anew, and `why_all` says why.
+    """
 
     network: Network
+    line_before: np.ndarray
     part: Network | None = None
     splice: Splice | None = None
     why_all: str = ""
@@ -57,7 +63,8 @@ def update_network(
     if _marks_outlet(old) != (marked or _marks_outlet(part)):
         return _all_anew(edit, "The first outlet of the layer was marked, or the last one is marked no more.")
     splice = splice_of(old, part, *stays)
-    return Updated(spliced(old, part, splice, drains, structures, shots), part, splice)
+    network = spliced(old, part, splice, drains, structures, shots)
+    return Updated(network, _line_before(edit, network), part, splice)
 
 
 def _build(old: Network, drains: Drains, structures: Structures, shots: Shots, outlet_elsewhere: bool) -> Network:
@@ -68,7 +75,22 @@ def _build(old: Network, drains: Drains, structures: Structures, shots: Shots, o
 
 
 def _all_anew(edit: Edit, why: str) -> Updated:
-    return Updated(_build(edit.old, edit.drains, edit.structures, edit.shots, False), why_all=why)
+    network = _build(edit.old, edit.drains, edit.structures, edit.shots, False)
+    return Updated(network, _line_before(edit, network), why_all=why)
+
+
+def _line_before(edit: Edit, network: Network) -> np.ndarray:
+    """Lines of a drain that is as it was follow one another as they did."""
+    kept = np.flatnonzero(edit.kept_drains.now >= 0)
+    drain_before = np.full(len(network.drains), GONE, dtype=np.int64)
+    drain_before[edit.kept_drains.now[kept]] = kept
+    first, first_before = (
+        first_of_line(lines.drain, count)
+        for lines, count in ((network.lines, len(network.drains)), (edit.old.lines, len(edit.old.drains)))
+    )
+    drain = network.lines.drain
+    before = drain_before[drain]
+    return np.where(before < 0, GONE, first_before[before] + np.arange(len(drain)) - first[drain])
 
 
 def _stays(kept: KeptRows, built: np.ndarray) -> Numbers:
