@@ -5,7 +5,7 @@ Everything is worked out when first asked for and kept.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
@@ -17,6 +17,7 @@ from .elevation.runs import grade_runs
 from .hydraulics.manning import full_flow_capacity_m3_s, roughness
 from .land.served import ServedLand, served_land
 from .limits import Limits
+from .network.by_ground import flow_by_ground
 from .network.contradiction import Contradicted, contradicted
 from .network.flow import Downward, sort_down
 from .network.grades import Grades, PieceGrades, call_pieces, direct_runs
@@ -48,9 +49,7 @@ class County:
 
     @cached_property
     def served(self) -> ServedLand:
-        used = np.zeros(len(self.network.lines), dtype=bool)
-        used[self.network.pieces.line] = True
-        return served_land(self.network.lines, self.network.drains, self.limits, used)
+        return served_land(self.network.lines, self.network.drains, self.limits, self.network.used)
 
     @cached_property
     def piece_area_m2(self) -> np.ndarray:
@@ -154,3 +153,9 @@ class County:
         )
         line = used[hit]
         return line, shapely.line_locate_point(net.lines.geometry[line], points[query])
+
+
+def drained(county: County) -> County:
+    """The county with flow by the ground where nothing better tells; itself where the ground adds nothing."""
+    network = flow_by_ground(county.network, county.evidence)
+    return county if network is county.network else replace(county, network=network)

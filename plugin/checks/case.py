@@ -59,10 +59,8 @@ class Case:
     @cached_property
     def cover(self) -> CoverJudged:
         """Earth above the pipes in the network, and their depth."""
-        used = np.zeros(len(self.network.lines), dtype=bool)
-        used[self.network.pieces.line] = True
         return judge_cover(
-            self.county.evidence, used, self.limits["least_cover"], self.limits["greatest_depth"]
+            self.county.evidence, self.network.used, self.limits["least_cover"], self.limits["greatest_depth"]
         )
 
     @property

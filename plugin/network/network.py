@@ -141,6 +141,13 @@ class Network:
         return np.bincount(np.concatenate([self.pieces.node_from, self.pieces.node_to]), minlength=len(self.nodes))
 
     @cached_property
+    def used(self) -> np.ndarray:
+        """Whether each line is in the network."""
+        used = np.zeros(len(self.lines), dtype=bool)
+        used[self.pieces.line] = True
+        return used
+
+    @cached_property
     def line_index(self) -> tuple[np.ndarray, shapely.STRtree]:
         """Lines in the network, and a tree of their geometries to ask for those near a place."""
         used = np.unique(self.pieces.line)

@@ -6,15 +6,16 @@ others, keep all they had; the others are built by `build_network`, as if they w
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
 
-from ..elevation.along import first_of_line
 from ..tables import Drains, Shots, Structures
 from .build import build_network
 from .edit import Edit
 from .kept_rows import KeptRows, rows_of
+from .lines import Lines
 from .network import Network
 from .splice import GONE, Numbers, Splice
 from .spliced import splice_of, spliced
@@ -38,8 +39,13 @@ class Updated:
     why_all: str = ""
 
 
+Finish = Callable[[Network, np.ndarray], Network]
+"""What to do with what was built, the part or all, before it is used; given the old line of each of its lines (-1)."""
+
+
 def update_network(
-    old: Network, drains: Drains, structures: Structures | None = None, shots: Shots | None = None
+    old: Network, drains: Drains, structures: Structures | None = None, shots: Shots | None = None,
+    finish: Finish = lambda network, line_before: network,
 ) -> Updated:
     """The network of these drains, structures and shots, as `build_network` builds it with the settings of `old`.
 
@@ -50,7 +56,7 @@ def update_network(
     edit = Edit.between(old, drains, structures, shots)
     rows = edit.rows_to_build(edit.touched_lines())
     if len(rows.drains) > _MOST_SHARE * len(drains):
-        return _all_anew(edit, "More than half of the drains have to do with what changed.")
+        return _all_anew(edit, finish, "More than half of the drains have to do with what changed.")
     stays = [
         _stays(kept, built) for kept, built in (
             (edit.kept_drains, rows.drains), (edit.kept_structures, rows.structures), (edit.kept_shots, rows.shots),
@@ -61,10 +67,11 @@ def update_network(
         old, rows_of(drains, rows.drains), rows_of(structures, rows.structures), rows_of(shots, rows.shots), marked
     )
     if _marks_outlet(old) != (marked or _marks_outlet(part)):
-        return _all_anew(edit, "The first outlet of the layer was marked, or the last one is marked no more.")
+        return _all_anew(edit, finish, "The first outlet of the layer was marked, or the last one is marked no more.")
+    part = finish(part, _line_before(edit, part.lines, rows.drains[part.lines.drain]))
     splice = splice_of(old, part, *stays)
     network = spliced(old, part, splice, drains, structures, shots)
-    return Updated(network, _line_before(edit, network), part, splice)
+    return Updated(network, _line_before(edit, network.lines, network.lines.drain), part, splice)
 
 
 def _build(old: Network, drains: Drains, structures: Structures, shots: Shots, outlet_elsewhere: bool) -> Network:
@@ -74,23 +81,23 @@ def _build(old: Network, drains: Drains, structures: Structures, shots: Shots, o
     )
 
 
-def _all_anew(edit: Edit, why: str) -> Updated:
+def _all_anew(edit: Edit, finish: Finish, why: str) -> Updated:
     network = _build(edit.old, edit.drains, edit.structures, edit.shots, False)
-    return Updated(network, _line_before(edit, network), why_all=why)
+    before = _line_before(edit, network.lines, network.lines.drain)
+    return Updated(finish(network, before), before, why_all=why)
 
 
-def _line_before(edit: Edit, network: Network) -> np.ndarray:
-    """Lines of a drain that is as it was follow one another as they did."""
+def _line_before(edit: Edit, lines: Lines, drain_now: np.ndarray) -> np.ndarray:
+    """The old line of every line, -1 for none; those of a drain that is as it was follow one another as they did.
+
+    `drain_now`: the drain of every line, as a row of the tables now.
+    """
     kept = np.flatnonzero(edit.kept_drains.now >= 0)
-    drain_before = np.full(len(network.drains), GONE, dtype=np.int64)
+    drain_before = np.full(len(edit.drains), GONE, dtype=np.int64)
     drain_before[edit.kept_drains.now[kept]] = kept
-    first, first_before = (
-        first_of_line(lines.drain, count)
-        for lines, count in ((network.lines, len(network.drains)), (edit.old.lines, len(edit.old.drains)))
-    )
-    drain = network.lines.drain
-    before = drain_before[drain]
-    return np.where(before < 0, GONE, first_before[before] + np.arange(len(drain)) - first[drain])
+    before = drain_before[drain_now]
+    part_of_drain = np.arange(len(lines)) - np.searchsorted(lines.drain, lines.drain)
+    return np.where(before < 0, GONE, np.searchsorted(edit.old.lines.drain, before) + part_of_drain)
 
 
 def _stays(kept: KeptRows, built: np.ndarray) -> Numbers:
