@@ -34,7 +34,7 @@ def case_of(
     )
     profile = None
     if ground is not None:
-        profile = sample_lines(network.lines, _in_metres(ground), step * b.FT, network.active)
+        profile = sample_lines(network.lines, in_metres(ground), step * b.FT, network.active)
     return Case(
         County(network, limits, units or Units("us"), profile),
         None if trees is None else b.trees(*trees),
@@ -43,7 +43,7 @@ def case_of(
     )
 
 
-def _in_metres(ground):
+def in_metres(ground):
     def sampler(x_m, y_m):
         heights = np.broadcast_to(ground(x_m / b.FT, y_m / b.FT), np.shape(x_m))
         return np.asarray(heights, dtype=float) * b.FT

@@ -100,3 +100,32 @@ def assert_same_land(found, expected) -> None:
         np.testing.assert_allclose(getattr(found, name), getattr(expected, name), rtol=1e-6, atol=1e-4, err_msg=name)
     np.testing.assert_allclose(found.running_m, expected.running_m, rtol=1e-6, atol=1e-3)
     np.testing.assert_allclose(found.running_m2, expected.running_m2, rtol=1e-6, atol=1e-3)
+
+
+def assert_same_county(found, expected) -> None:
+    """Network, ground, land, grades and sums."""
+    assert_same_network(found.network, expected.network)
+    assert_same_land(found.served, expected.served)
+    if expected.ground is None:
+        assert found.ground is None
+    else:
+        np.testing.assert_array_equal(found.ground.first, expected.ground.first)
+        np.testing.assert_allclose(found.ground.places_m(), expected.ground.places_m(), **CLOSE)
+        np.testing.assert_allclose(found.ground.heights_m(), expected.ground.heights_m(), rtol=0, atol=1e-4)
+    _assert_same_grades(found, expected)
+    for name in ("piece_area_m2", "area_above_m2", "length_above_m"):
+        np.testing.assert_allclose(getattr(found, name), getattr(expected, name), rtol=1e-6, atol=1e-2, err_msg=name)
+    _assert_same_rows(found.inflows, expected.inflows, "structure", "line", "at_m", "flow_m3_s")
+    _assert_same_rows(found.contradicted, expected.contradicted, "line", "rise_m", "probability")
+
+
+def _assert_same_grades(found, expected) -> None:
+    one, other = found.grades, expected.grades
+    for name in ("line", "source", "call", "unknown_line"):
+        np.testing.assert_array_equal(getattr(one, name), getattr(other, name), name)
+    for name in ("from_m", "to_m", "fall_m", "sigma_m", "p_reverse", "unknown_from_m", "unknown_to_m"):
+        np.testing.assert_allclose(getattr(one, name), getattr(other, name), rtol=1e-4, atol=1e-4, err_msg=name)
+    assert found.piece_grades.call.tolist() == expected.piece_grades.call.tolist()
+    np.testing.assert_allclose(
+        found.piece_grades.p_reverse, expected.piece_grades.p_reverse, rtol=1e-3, atol=1e-4
+    )

@@ -15,7 +15,7 @@ MEETS_QGIS = {"main", "gui", "qgis_layer", "processing_algs"}
 # what each folder or module of plugin/, and processing_algs, may import besides itself; each uses what stands above it
 FIGURES = {"units", "limits", "bulk"}
 DOOR = FIGURES | {"schema", "tables", "lines"}
-MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county"}
+MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county", "county_update"}
 ENGINE = MODEL | {"checks"}
 INTAKE = {"importing"}
 RESULTS = {"trace_sums", "result_tables", "land_tables", "ranking"}
@@ -32,6 +32,7 @@ MAY_IMPORT = {
     "land": DOOR | {"network"},
     "hydraulics": DOOR | {"elevation", "network", "land"},
     "county": DOOR | {"elevation", "network", "land", "hydraulics"},
+    "county_update": MODEL,
     "checks": MODEL,
     "trace_sums": MODEL,
     "result_tables": ENGINE,
