@@ -208,6 +208,8 @@ class Land:
     land_id: np.ndarray
     name: np.ndarray
     owner: np.ndarray
+    contact: np.ndarray
+    parcel_no: np.ndarray
     use: np.ndarray
     coefficient_m_s: np.ndarray
 
@@ -222,7 +224,8 @@ class Land:
         unnamed = np.equal(name, None)
         name[unnamed] = ids[unnamed]
         return cls(
-            geometry=_geometry(frame), land_id=ids, name=name, owner=words(frame, "owner"), use=words(frame, "use"),
+            geometry=_geometry(frame), land_id=ids, name=name, owner=words(frame, "owner"),
+            contact=words(frame, "contact"), parcel_no=words(frame, "parcel_no"), use=words(frame, "use"),
             coefficient_m_s=figures(frame, "coefficient"),
         )
 

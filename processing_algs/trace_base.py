@@ -17,13 +17,16 @@ POINT, LAND = "POINT", "LAND"
 class TraceAlgorithm(NetworkAlgorithm):
     """A trace from the pipe nearest to a point."""
 
-    def init_further(self):
-        self.add(QgsProcessingParameterPoint(POINT, self.tr("Place on a pipe (press ... to click it on the map)")),
-                 "In the CRS of the drains unless it names another; the nearest pipe is taken.")
-        polygon = [QgsProcessing.SourceType.TypeVectorPolygon]
-        self.add(QgsProcessingParameterFeatureSource(LAND, self.tr("Land"), polygon, optional=True), self.land_help)
+    land_help, land_optional = "", True
+    point_help, point_optional = "", False
 
-    land_help = ""
+    def init_further(self):
+        self.add(QgsProcessingParameterPoint(POINT, self.tr("Place on a pipe (press ... to click it on the map)"),
+                                             optional=self.point_optional),
+                 self.point_help + "In the CRS of the drains unless it names another; the nearest pipe is taken.")
+        polygon = [QgsProcessing.SourceType.TypeVectorPolygon]
+        self.add(QgsProcessingParameterFeatureSource(LAND, self.tr("Land"), polygon, optional=self.land_optional),
+                 self.land_help)
 
     def place(self, county, parameters, context, feedback):
         """The place on a pipe nearest to POINT; says how far it lies if not on it."""

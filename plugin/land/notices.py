@@ -78,14 +78,16 @@ class OwnerWater:
 
 def water_of_owners(
     piece: np.ndarray, owner: np.ndarray, area_m2: np.ndarray, system: np.ndarray,
-    sum_down: Callable[[np.ndarray], np.ndarray],
+    sum_down: Callable[[np.ndarray], np.ndarray], place_system: np.ndarray | None = None,
 ) -> OwnerWater:
     """Carry the land of every owner down the network.
 
     `piece`, `owner`, `area_m2`: land that pieces serve; `system`: number of the system of every piece;
     `sum_down` takes a figure of every piece and returns it with all from above. It is called as often as
-    there are owners in the system that has most of them.
+    there are owners in the system that has most of them. Where it returns sums at other places than the pieces,
+    `place_system` is the system of those, and `piece` of the answer is the number of the place.
     """
+    place_system = system if place_system is None else place_system
     pair, back = np.unique(np.stack([system[piece], owner]), axis=1, return_inverse=True)
     back = back.ravel()
     first_of_system = np.searchsorted(pair[0], pair[0])
@@ -95,7 +97,7 @@ def water_of_owners(
         mine = turn[back] == now
         total = sum_down(np.bincount(piece[mine], weights=area_m2[mine], minlength=len(system)))
         reached = np.flatnonzero(total > 0)
-        here = np.searchsorted(pair[0], system[reached]) + now
+        here = np.searchsorted(pair[0], place_system[reached]) + now
         found.append((reached, pair[1][here], total[reached]))
     if not found:
         return OwnerWater(*(np.zeros(0, dtype=kind) for kind in (np.int64, np.int64, float)))

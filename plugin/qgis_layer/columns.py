@@ -6,13 +6,15 @@ from qgis.core import QgsEditorWidgetSetup, QgsVectorLayer
 
 # sentences rather than words
 _LONG_TEXT = frozenset(
-    ("title", "remedy", "detail", "source", "why", "note", "about", "found", "done", "before", "reason", "reaches")
+    ("title", "remedy", "detail", "source", "why", "note", "about", "found", "done", "before", "reason", "reaches",
+     "outlets", "through", "owners")
 )
 # digits shown after the point; what is stored stays as it is
 _DECIMALS = {
     "station": 1, "station_from": 1, "station_to": 1, "length": 1, "length_above": 1, "area": 2, "area_above": 2,
     "owner_area": 2, "share": 3, "owner_share": 3, "p_reverse": 3, "probability": 3, "ground": 2, "invert": 2,
     "cut": 2, "cover": 2, "grade": 3, "area_lost": 2, "yearly_chance": 4, "expected_loss": 4,
+    "land_area": 2, "others_area": 2, "without_outlet": 2, "outlet_area": 2, "length_below": 1,
 }  # fmt: skip
 # pixels
 _LETTER, _MARGIN = 8, 24

@@ -16,6 +16,7 @@ SINKS = {
     "traceupstream": ("PIPES", "LAND_ABOVE"),
     "tracedownstream": ("PIPES",),
     "rankpipes": ("PIPES",),
+    "ownertable": ("TABLE", "SHARES", "CROSSINGS"),
 }
 
 
