@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from pathlib import Path
 
-from qgis.core import NULL, QgsProviderRegistry, QgsVectorLayer
+from qgis.core import NULL, QgsVectorLayer
 
 from ..units import SYSTEMS
+from .archive_place import place_of
 from .database_place import PROVIDER, DatabasePlace
 
 
@@ -27,15 +27,12 @@ class ArchiveInfo:
         """Of the GeoPackage, or the schema of a database, a layer lies in."""
         if layer is None:
             return cls()
-        database = DatabasePlace.of_layer(layer)
-        if database is not None:
-            return cls._read("", lambda name: QgsVectorLayer(database.layer_source(name), name, PROVIDER))
-        if layer.providerType() != "ogr":
+        place = place_of(layer)
+        if place is None:
             return cls()
-        path = QgsProviderRegistry.instance().decodeUri("ogr", layer.source()).get("path") or ""
-        if not path.lower().endswith(".gpkg") or not Path(path).is_file():
-            return cls()
-        return cls._read(path, lambda name: QgsVectorLayer(f"{path}|layername={name}", name, "ogr"))
+        if isinstance(place, DatabasePlace):
+            return cls._read("", lambda name: QgsVectorLayer(place.layer_source(name), name, PROVIDER))
+        return cls._read(str(place), lambda name: QgsVectorLayer(f"{place}|layername={name}", name, "ogr"))
 
     @classmethod
     def _read(cls, path: str, open_table: Callable[[str], QgsVectorLayer]) -> ArchiveInfo:

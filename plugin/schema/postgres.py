@@ -66,8 +66,9 @@ def index_statements(schema: str) -> tuple[str, ...]:
 
 
 def _columns(layer: Layer, srid: int, postgis: str) -> Iterator[str]:
-    # no identity column: QGIS asks for its next number without the schema, so in vain
-    yield f"{number_column(layer)} bigserial PRIMARY KEY"
+    # No identity column: QGIS asks for its next number without the schema, so in vain. Four bytes: QGIS then calls a
+    # row by its number as it does in a GeoPackage. The history grows faster.
+    yield f"{number_column(layer)} {'bigserial' if layer.name == 'history' else 'serial'} PRIMARY KEY"
     if layer.geometry:
         kind = f"{quoted(postgis)}.geometry({layer.geometry}, {srid})"
         yield f"geom {kind}" + (" NOT NULL" if layer.place_required else "")

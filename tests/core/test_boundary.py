@@ -27,6 +27,7 @@ MAY_IMPORT = {
     "schema": FIGURES,
     "tables": FIGURES | {"schema"},
     "lines": FIGURES,
+    "sharing": FIGURES | {"schema"},
     "elevation": DOOR,
     "network": DOOR | {"elevation"},
     "land": DOOR | {"network"},
@@ -44,9 +45,11 @@ MAY_IMPORT = {
     "reroute": ENGINE | {"report"},
     "compare": ENGINE | {"report", "result_tables"},
     "answers": ENGINE | RESULTS | {"report"},
-    "qgis_layer": ENGINE | INTAKE | {"dependencies"},
-    "processing_algs": ENGINE | INTAKE | RESULTS | {"dependencies", "report", "reroute", "compare", "qgis_layer"},
-    "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer"},
+    "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing"},
+    "processing_algs": ENGINE | INTAKE | RESULTS | {
+        "dependencies", "report", "reroute", "compare", "qgis_layer", "sharing"
+    },
+    "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer", "sharing"},
     "main": {"dependencies", "gui", "processing_algs"},
 }
 LINES = "plugin/network/lines.py"  # drawn lines as arrays: below everything that computes along them
