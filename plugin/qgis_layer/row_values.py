@@ -8,7 +8,8 @@ from qgis.core import NULL, QgsFeature, QgsGeometry
 from qgis.PyQt.QtCore import QDate, QDateTime, Qt
 
 from ..schema import Layer
-from ..schema.kept_rows import GEOMETRY_COLUMN, read_kept_row
+from ..schema.history import GEOMETRY
+from ..schema.kept_rows import read_kept_row
 from ..sharing.three_way import plain
 
 
@@ -36,7 +37,7 @@ def plain_feature(feature: QgsFeature, layer: Layer) -> dict[str, object]:
     names = feature.fields().names()
     row = {name: plain_value(feature[name], kind) for name, kind in kinds_of(layer).items() if name in names}
     if layer.geometry:
-        row[GEOMETRY_COLUMN] = plain_shape(feature.geometry())
+        row[GEOMETRY] = plain_shape(feature.geometry())
     return row
 
 
@@ -46,12 +47,12 @@ def plain_kept(before: str, layer: Layer) -> dict[str, object]:
     kinds = kinds_of(layer)
     row: dict[str, object] = {name: plain(value, kinds[name]) for name, value in kept.items() if name in kinds}
     if layer.geometry:
-        row[GEOMETRY_COLUMN] = _shape(kept)
+        row[GEOMETRY] = _shape(kept)
     return row
 
 
 def _shape(kept: Mapping[str, object]) -> object:
-    data = kept.get(GEOMETRY_COLUMN)
+    data = kept.get(GEOMETRY)
     if data is None:
         return None
     shape = QgsGeometry()

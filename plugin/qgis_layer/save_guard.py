@@ -13,7 +13,8 @@ from dataclasses import dataclass
 from qgis.core import NULL, QgsFeatureRequest, QgsVectorLayer
 
 from ..schema import layer as schema_layer
-from ..schema.kept_rows import GEOMETRY_COLUMN, read_kept_row
+from ..schema.history import GEOMETRY
+from ..schema.kept_rows import read_kept_row
 from ..schema.rules import literal
 from ..sharing.three_way import Clash, merge_row, same
 from ..sharing.words import clash_words, heading
@@ -137,7 +138,7 @@ class SaveGuard:
             if name in kinds:
                 mine[name] = plain_value(value, kinds[name])
         if number in buffer.changedGeometries():
-            mine[GEOMETRY_COLUMN] = plain_shape(buffer.changedGeometries()[number])
+            mine[GEOMETRY] = plain_shape(buffer.changedGeometries()[number])
         return mine
 
     def _last(self) -> int:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from ..schema import Layer
-from ..schema.kept_rows import GEOMETRY_COLUMN as GEOMETRY
+from ..schema.history import GEOMETRY
 from ..units import Units
 from .three_way import WHOLE_ROW, Clash
 
