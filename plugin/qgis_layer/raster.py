@@ -85,8 +85,9 @@ class HeightBand:
         bands, kinds = [self._band], [np.float32]
         if self._has_mask:
             bands, kinds = [*bands, self._band.GetMaskBand()], [*kinds, np.uint8]
+        is_virtual = self._dataset.GetDriver().ShortName == "VRT"
         try:
-            for tile, cells, part in read_ahead(bands, kinds, tiling, tiling.places_by_tile(legs)):
+            for tile, cells, part in read_ahead(bands, kinds, tiling, is_virtual, tiling.places_by_tile(legs)):
                 for some in part.in_chunks(_PLACES_AT_ONCE):
                     if is_canceled():
                         raise RasterCanceledError

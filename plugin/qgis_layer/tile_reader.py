@@ -83,14 +83,16 @@ def on_all_cores() -> Iterator[None]:
 
 
 def read_ahead(
-    bands: list[gdal.Band], kinds: list[type], tiling: Tiling, wanted: Iterable[tuple[Tile, With]]
+    bands: list[gdal.Band], kinds: list[type], tiling: Tiling, is_virtual: bool, wanted: Iterable[tuple[Tile, With]]
 ) -> Iterator[tuple[Tile, list[np.ndarray], With]]:
     """The cells of each band in each tile wanted, as arrays of `kinds` with the row above and the column before.
 
     They hold until the next tile is asked for. Another thread reads the next tile meanwhile: decoding lets go
     of Python's lock. Raises UnreadableError.
     """
-    turns = [[_Cells(band, kind, tiling) for band, kind in zip(bands, kinds)] for _ in range(2)]
+    # blocks under a virtual raster are others than its own, and those that tiles cut are needed for the tile below
+    flush = tiling.whole_blocks and not is_virtual
+    turns = [[_Cells(band, kind, tiling, flush) for band, kind in zip(bands, kinds)] for _ in range(2)]
     edges = [_Edges(tiling) for _ in bands]
 
     def read(turn: list[_Cells], tile: Tile) -> tuple[list[np.ndarray], tuple[int, str] | None]:
@@ -154,9 +156,9 @@ class _Edges:
 class _Cells:
     """Memory for the cells of one tile of a band, used again and again."""
 
-    def __init__(self, band: gdal.Band, kind: type, tiling: Tiling) -> None:
-        self._band = band
-        self._flush = tiling.whole_blocks  # else a block is still needed for the tile below
+    def __init__(self, band: gdal.Band, kind: type, tiling: Tiling, flush: bool) -> None:
+        """`flush`: GDAL need not keep the blocks of a tile that was read."""
+        self._band, self._flush = band, flush
         self._room = np.empty((tiling.tile_height + 1) * (tiling.tile_width + 1), dtype=kind)
 
     def read(self, tile: Tile, edges: _Edges) -> np.ndarray:

@@ -9,7 +9,7 @@ import numpy as np
 
 from ..elevation.legs import Legs
 
-_ROWS_AT_LEAST = 512  # so that the blocks under a virtual raster, which are not seen, are not decoded for each row
+_SIDE_AT_LEAST = 512  # multiples of it suit the blocks under a virtual raster, which are not seen
 _LEGS_AT_ONCE = 100_000
 
 
@@ -50,13 +50,14 @@ class Tiling:
         Tiles follow one another downwards, so that a block cut by a tile's lower edge is soon asked for again.
         """
         block_width, block_height = min(block_width, width), min(block_height, height)
-        rows = -(-_ROWS_AT_LEAST // block_height) * block_height
-        if rows * block_width > most_cells:
-            rows = most_cells // (block_width * block_height) * block_height
-        rows = rows or max(most_cells // block_width, 1)
-        columns = max(most_cells // (rows * block_width), 1) * block_width
+        columns, rows = (
+            -(-min(_SIDE_AT_LEAST, size) // block) * block
+            for size, block in ((width, block_width), (height, block_height))
+        )
         if rows * columns > most_cells:
-            columns = most_cells
+            columns, rows = block_width, most_cells // (block_width * block_height) * block_height
+        rows = rows or max(most_cells // block_width, 1)
+        columns = min(columns * max(most_cells // (rows * columns), 1), most_cells)
         if columns >= width:
             columns = width
             rows = max(most_cells // (width * block_height) * block_height, rows)

@@ -102,7 +102,7 @@ def test_the_order_of_the_points_does_not_matter(make_layer):
 def test_heights_on_both_sides_of_a_gap_between_tiles(make_layer, monkeypatch):
     """Points only in the last rows of one tile and the first of another far below."""
     monkeypatch.setattr(raster, "_CELLS_AT_ONCE", 256 * 48)
-    monkeypatch.setattr(tiles, "_ROWS_AT_LEAST", 256)
+    monkeypatch.setattr(tiles, "_SIDE_AT_LEAST", 256)
     ground = RasterGround(make_layer(plane_cells(1100, 40)), frame_of())
     rows = np.array([255.5, 256.0, 255.0, 1023.5, 1024.0, 1099.0, 0.0, 767.999])
     x, y = np.full(8, LEFT + 30.3), TOP - 2.0 * rows - 1.0

@@ -33,7 +33,7 @@ def small_tiles(monkeypatch):
 
     def set_size(cells, rows=1):
         monkeypatch.setattr(raster, "_CELLS_AT_ONCE", cells)
-        monkeypatch.setattr(tiles, "_ROWS_AT_LEAST", rows)
+        monkeypatch.setattr(tiles, "_SIDE_AT_LEAST", rows)
         monkeypatch.setattr(raster, "_PLACES_AT_ONCE", 100)
 
     return set_size

@@ -22,7 +22,7 @@ def test_tiles_hold_whole_blocks_and_no_more_cells_than_allowed(width, height, b
         ((512, 512), (7680, 512)),
         ((256, 256), (7680, 512)),  # as cloud-optimized files have them
         ((31423, 1), (31423, 127)),  # rows
-        ((128, 128), (7808, 512)),  # a virtual raster
+        ((128, 128), (7680, 512)),  # a virtual raster
         ((31423, 200), (31423, 127)),  # a block larger than a tile
     ],
 )
