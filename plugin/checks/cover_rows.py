@@ -13,11 +13,13 @@ from .case import Case
 from .declare import NotChecked, Stretches
 from .reasons import no_size
 
+_BY_SOURCE = np.array([f"by {SOURCE_WORDS[source]}" for source in Source], dtype=object)
+
 
 def rows_of(case: Case, found: Worst, limit_name: str, limit_is_least: bool) -> Stretches:
     """One row a stretch, with how the invert was had; how likely the worst place of it is beyond the limit."""
     limit_m = case.limits[limit_name]
-    detail = np.array([f"by {SOURCE_WORDS[Source(int(s))]}" for s in found.source], dtype=object)
+    detail = _BY_SOURCE[found.source]
     room_m = found.worst_m - limit_m if limit_is_least else limit_m - found.worst_m
     return Stretches(
         found.line, found.from_m, found.to_m, value=found.worst_m, limit=limit_m,

@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import numpy as np
+import pandas
 
 from ..bulk import many_objects
 from ..network.ranges import first_of_groups, merge_neighbours
@@ -178,10 +179,10 @@ def _stretches(one: Check, said: Stretches, touch_m: float) -> dict[str, np.ndar
     table = _common(one, said, count)
     if not count:
         return _empty()
-    kind = np.unique(
-        np.array([f"{c}|{s.value}|{d}" for c, s, d in zip(table["call"], table["severity"], table["detail"])]),
-        return_inverse=True,
-    )[1]
+    kind = np.zeros(count, dtype=np.int64)
+    for column in ("call", "severity", "detail"):
+        code, words = pandas.factorize(table[column])
+        kind = kind * (len(words) + 1) + code
     order, group = merge_neighbours(said.line, said.from_m, said.to_m, kind, touch_m)
     first = first_of_groups(group)
     rows = order[_worst(one, table["value"][order], group, first)]

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 
 import numpy as np
 
@@ -10,6 +10,8 @@ from ..network.lines import Lines
 from .along import between, running_m
 from .points import InvertPoints
 from .ranges import Ranges
+
+_STRETCHES_AT_ONCE = 50_000
 
 
 @dataclass(frozen=True)
@@ -38,6 +40,16 @@ def pools(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.n
     The level at a place is the highest invert between it and the downstream end of the stretch; depth is
     level less invert. Inverts run straight between measured points; nothing is said outside them.
     """
+    parts = []
+    for begin in range(0, max(len(stretches), 1), _STRETCHES_AT_ONCE):
+        some = slice(begin, begin + _STRETCHES_AT_ONCE)
+        parts.append(_pools(lines, points, stretches.only(some), direction[some]))
+    found = Pools(*(np.concatenate([getattr(part, column.name) for part in parts]) for column in fields(Pools)))
+    order = np.lexsort((found.from_m, found.line))
+    return Pools(*(getattr(found, column.name)[order] for column in fields(Pools)))
+
+
+def _pools(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.ndarray) -> Pools:
     nodes = nodes_from_below(lines, points, stretches, direction)
     sill = _highest_so_far(nodes.stretch, nodes.z_m)
     depth_m = nodes.z_m[sill] - nodes.z_m
@@ -50,7 +62,7 @@ def pools(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.n
     downstream_m = nodes.at_m[sill[first]]
     upstream_m = _upper_edge_m(nodes, first, last, nodes.z_m[sill[first]])
     line = stretches.line[nodes.stretch[first]]
-    found = Pools(
+    return Pools(
         line,
         np.minimum(downstream_m, upstream_m),
         np.maximum(downstream_m, upstream_m),
@@ -59,8 +71,6 @@ def pools(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.n
         nodes.z_m[sill[first]],
         np.hypot(nodes.sigma_m[deepest], nodes.sigma_m[sill[first]]),
     )
-    order = np.lexsort((found.from_m, found.line))
-    return Pools(*(getattr(found, name)[order] for name in Pools.__dataclass_fields__))
 
 
 def nodes_from_below(lines: Lines, points: InvertPoints, stretches: Ranges, direction: np.ndarray) -> Nodes:
