@@ -102,9 +102,17 @@ class CreateArchive(FallkeeperAlgorithm):
             if parameters.get(CONNECTION):
                 return self._in_database(parameters, context, crs, units, sample)
             path = Path(self.parameterAsFileOutput(parameters, OUTPUT, context))
+            self._warn_of_network(path, feedback)
             return self._in_file(path, crs, units, sample, context)
         except ArchiveError as fault:
             raise QgsProcessingException(str(fault)) from None
+
+    def _warn_of_network(self, path, feedback):
+        from ..plugin.qgis_layer.network_drive import network_warning
+
+        warning = network_warning(path)
+        if warning:
+            feedback.pushWarning(warning)
 
     def _in_file(self, path, crs, units, sample, context):
         from ..plugin.qgis_layer.archive import create_archive

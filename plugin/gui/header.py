@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 from qgis.PyQt.QtCore import QCoreApplication, Qt
 from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QProgressBar, QPushButton, QVBoxLayout, QWidget
 
+from ..qgis_layer.network_drive import network_warning
 from ..units import Units
 
 
@@ -60,7 +63,8 @@ class Header(QWidget):
 
         county = session.loaded.county
         read_at = session.loaded_at.toString("hh:mm:ss")
-        return f"{said_state(county)}. {_units(county.units)}. {tr('Read at')} {read_at}."
+        said = f"{said_state(county)}. {_units(county.units)}. {tr('Read at')} {read_at}."
+        return "\n".join(filter(None, (said, network_warning(Path(session.archive.place)))))
 
     def _choose(self, index):
         self._session.choose(self._archive.itemData(index))
