@@ -7,12 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 import shapely
 
+from ..bulk import many_objects
 from ..network.lines import Lines
 from ..tables import Land
 from .served import ServedLand
 
 NOBODY = -1  # row of land that lies in no polygon
 NEGLIGIBLE = 1e-6  # share of a strip that is rounding
+_STRIPS_AT_ONCE = 20_000  # about 30 MB of shapes
 RUNS_ALONG_M = 0.5  # a pipe this long within the tolerance of a boundary runs along it
 
 
@@ -76,6 +78,21 @@ def split_by_land(
     served: ServedLand, line: np.ndarray, from_m: np.ndarray, to_m: np.ndarray, land: LandMap
 ) -> LandShares:
     """On whose land the strips of stretches of lines lie. Nothing is lost; what serves nothing has no row."""
+    found = []
+    with many_objects():
+        for begin in range(0, len(line), _STRIPS_AT_ONCE):
+            part = slice(begin, begin + _STRIPS_AT_ONCE)
+            stretch, *rest = _split(served, line[part], from_m[part], to_m[part], land)
+            found.append((stretch + begin, *rest))
+    kinds = (np.int64, np.int64, float)
+    return LandShares(*(np.concatenate([np.zeros(0, dtype=kind), *column])
+                        for kind, column in zip(kinds, zip(*found) if found else ((),) * 3)))
+
+
+def _split(
+    served: ServedLand, line: np.ndarray, from_m: np.ndarray, to_m: np.ndarray, land: LandMap
+) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Columns of LandShares for stretches whose strips are drawn at once."""
     strip = served.polygons(line, from_m, to_m)
     area = served.area_of(line, from_m, to_m)
     drawn = shapely.area(strip)
@@ -89,7 +106,7 @@ def split_by_land(
     cut = np.flatnonzero(~within[stretch])
     pieces = shapely.intersection(land.polygon[polygon[cut]], strip[stretch[cut]])
     share[cut] = shapely.area(pieces) / drawn[stretch[cut]]
-    return LandShares(*_complete(stretch, polygon, share, rows, area))
+    return _complete(stretch, polygon, share, rows, area)
 
 
 def _complete(
