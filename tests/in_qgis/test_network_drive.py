@@ -14,7 +14,7 @@ def test_shares_of_windows(path):
     assert is_on_network(Path(path)) or network_drive._SHARE.match(path)
 
 
-@pytest.mark.parametrize("path", [r"\\?\Volume{1-2}\drains.gpkg", "/home/office/drains.gpkg", r"C:\drains.gpkg"])
+@pytest.mark.parametrize("path", [r"\\?\Volume{1-2}\drains.gpkg", "/srv/drains.gpkg", r"C:\drains.gpkg"])
 def test_no_shares(path):
     assert not network_drive._SHARE.match(path)
 
