@@ -11,6 +11,7 @@ from qgis.PyQt.QtGui import QIcon
 from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
 
 from .findings_panel import FindingsPanel
+from .guards import Guards
 from .header import Header
 from .session import Session
 from .start_page import StartPage
@@ -51,6 +52,7 @@ class FallkeeperDock(QgsDockWidget):
             if panel.tool is not None:
                 panel.tool.deactivated.connect(partial(self._tool_taken, panel))
         self.session.changed.connect(self._show_page)
+        self._guards = None if complaint else Guards(self.session, iface, self)
         if not complaint:
             self.session.choose((self.session.archives() or [None])[0])
         self._show_page()
@@ -66,6 +68,8 @@ class FallkeeperDock(QgsDockWidget):
         self._show_page()
 
     def close_for_good(self):
+        if self._guards is not None:
+            self._guards.release()
         for panel in self._buttons:
             panel.close_for_good()
         self.session.close()

@@ -6,7 +6,7 @@ import pytest
 from fallkeeper.plugin.gui.dock import FallkeeperDock
 from fallkeeper.plugin.qgis_layer.project import add_archive
 from fallkeeper.plugin.qgis_layer.sample import copy_sample
-from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsRectangle
+from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsRectangle, QgsVectorLayer
 from qgis.PyQt.QtCore import QCoreApplication, QEvent, Qt
 from qgis.PyQt.QtTest import QTest
 from stand_in import StandIn
@@ -208,3 +208,26 @@ def test_findings_say_when_the_pipes_have_changed_since(dock):
     dock.session.load()
     until(lambda: dock.session.loaded is not before, "the network")
     assert not panel._stale.isHidden() and "check again" in panel._stale.text()
+
+
+def test_what_somebody_else_changed_is_shown_before_it_is_overwritten(dock, archive, monkeypatch):
+    asked = []
+
+    def answer(conflicts):
+        asked.append([conflict.sentence for conflict in conflicts])
+        return False
+
+    drains = dock.session.archive.drains
+    guard = next(guard for guard in dock._guards._guards if guard.layer is drains)
+    monkeypatch.setattr(guard, "decide", answer)
+    number = next(drains.getFeatures("drain_id = 'F1-01'")).id()
+    drains.startEditing()
+    assert drains.changeAttributeValue(number, drains.fields().indexOf("diameter"), 5.0)
+    other = QgsVectorLayer(drains.source(), "other", "ogr")
+    column = other.fields().indexOf("diameter")
+    assert other.dataProvider().changeAttributeValues({number: {column: 6.0}})
+    assert not drains.commitChanges()
+    assert len(asked) == 1 and "F1-01" in asked[0][0]
+    assert next(other.getFeatures(f"fid = {number}"))["diameter"] == 6.0, "nothing was overwritten"
+    assert drains.isEditable()
+    drains.rollBack()
