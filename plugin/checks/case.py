@@ -21,7 +21,8 @@ class Case:
     """A county with its surroundings. `trees` and `land` are None where no layer was given.
 
     `ground_fault`: why the ground that was given could not be used; empty where it was. `contradiction_told`:
-    whether elevation-contradicts-outlet is among the checks of this run.
+    whether elevation-contradicts-outlet is among the checks of this run. `asked`: the drains (a mask) that a check
+    which looks far is asked about; None: all.
     """
 
     county: County
@@ -29,6 +30,7 @@ class Case:
     land: Land | None = None
     ground_fault: str = ""
     contradiction_told: bool = True
+    asked: np.ndarray | None = None
 
     @property
     def network(self) -> Network:

@@ -56,7 +56,8 @@ class Stretches:
 class Places:
     """Single places with the same fault: on a line at a distance from its first vertex, or anywhere (`xy_m`).
 
-    Where `line` is -1 the place belongs to no line; `drain` (rows) names the drain then, if there is one.
+    Where `line` is -1 the place belongs to no line; `drain`, `structure` or `shot` (rows) names what it belongs to
+    then, if there is such.
     """
 
     line: np.ndarray
@@ -69,6 +70,8 @@ class Places:
     severity: np.ndarray | Severity | None = None
     detail: np.ndarray | str = ""
     drain: np.ndarray | None = None
+    structure: np.ndarray | None = None
+    shot: np.ndarray | None = None
 
 
 @dataclass(frozen=True)
@@ -88,7 +91,8 @@ class Check:
     """A declared check. `kind` is that of value and limit in `Units` (length, diameter, grade, area, ratio or '').
 
     `limits` names the thresholds it uses; their sources are shown after `source`. `worst` tells which
-    value stands for neighbouring stretches that become one row: "max", "min" or "" (all the same).
+    value stands for neighbouring stretches that become one row: "max", "min" or "" (all the same). `looks_far`:
+    it looks at pipes of other systems too, and keeps to the drains in `Case.asked`.
     """
 
     id: str
@@ -101,6 +105,7 @@ class Check:
     kind: str = ""
     limits: tuple[str, ...] = ()
     worst: str = ""
+    looks_far: bool = False
 
 
 def check(
@@ -114,10 +119,11 @@ def check(
     kind: str = "",
     limits: tuple[str, ...] = (),
     worst: str = "",
+    looks_far: bool = False,
 ) -> Callable[[CheckFunction], Check]:
     """Declare the function below as a check; the title describes the wrong condition, the remedy what to do."""
 
     def declare(function: CheckFunction) -> Check:
-        return Check(id, title, remedy, false_alarm, severity, source, function, kind, limits, worst)
+        return Check(id, title, remedy, false_alarm, severity, source, function, kind, limits, worst, looks_far)
 
     return declare

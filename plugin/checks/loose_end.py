@@ -20,10 +20,11 @@ from .declare import Places, Severity, check
     source="network of the drawn lines",
     kind="length",
     worst="min",
+    looks_far=True,
 )
 def loose_end(case: Case) -> Iterator[Places]:
     """Value: the gap to the nearest pipe the end could join."""
-    ends = find_loose_ends(case.network)
+    ends = find_loose_ends(case.network, case.asked)
     toward = case.name_of_line(np.maximum(ends.toward, 0))
     detail = np.array(
         [

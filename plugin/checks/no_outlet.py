@@ -30,4 +30,7 @@ def no_outlet(case: Case) -> Iterator[Stretches | Places]:
     rows = net.off_pipe_outlets
     none = np.full(len(rows), -1)
     detail = np.array([f"outlet {name} lies on no pipe" for name in net.structures.name[rows]], dtype=object)
-    yield Places(none, np.full(len(rows), np.nan), net.structures.xy_m[rows], severity=Severity.DOUBT, detail=detail)
+    yield Places(
+        none, np.full(len(rows), np.nan), net.structures.xy_m[rows], severity=Severity.DOUBT, detail=detail,
+        structure=rows,
+    )

@@ -20,8 +20,9 @@ from .declare import Check, NotChecked, Places, Severity, Stretches
 
 _COLUMNS = (
     "place", "drain", "line", "from_m", "to_m", "x_m", "y_m",
-    "value", "limit", "probability", "call", "severity", "detail",
+    "value", "limit", "probability", "call", "severity", "detail", "structure", "shot",
 )
+_ROWS = ("drain", "line", "structure", "shot")
 
 
 @dataclass(frozen=True)
@@ -29,7 +30,8 @@ class Findings:
     """Findings as columns, in SI. `check` is a row of `checks`, `drain` a row of the drains (-1: of none).
 
     A stretch has `line`, `from_m`, `to_m`; where `place` is true it is a place with `x_m`, `y_m` (NaN where the
-    drain has no usable geometry) and, on a pipe, `line` with `from_m` equal to `to_m`.
+    drain has no usable geometry) and, on a pipe, `line` with `from_m` equal to `to_m`. `structure` and `shot` are
+    rows of what a place on no pipe belongs to, else -1.
     """
 
     checks: tuple[Check, ...]
@@ -47,6 +49,8 @@ class Findings:
     call: np.ndarray
     severity: np.ndarray
     detail: np.ndarray
+    structure: np.ndarray
+    shot: np.ndarray
 
     def __len__(self) -> int:
         return len(self.check)
@@ -140,7 +144,7 @@ def _findings(checks: tuple[Check, ...], tables: list[dict[str, np.ndarray]]) ->
 def _empty() -> dict[str, np.ndarray]:
     numbers = {c: np.zeros(0) for c in _COLUMNS}
     words = {c: np.zeros(0, dtype=object) for c in ("call", "severity", "detail")}
-    rows = {c: np.zeros(0, dtype=np.int64) for c in ("check", "drain", "line")}
+    rows = {c: np.zeros(0, dtype=np.int64) for c in ("check", *_ROWS)}
     return {**numbers, **words, **rows, "place": np.zeros(0, dtype=bool)}
 
 
@@ -193,7 +197,8 @@ def _stretches(one: Check, said: Stretches, touch_m: float) -> dict[str, np.ndar
     out["to_m"] = np.maximum.reduceat(np.asarray(said.to_m, dtype=float)[order], first)
     out["x_m"] = out["y_m"] = np.full(len(rows), np.nan)
     out["place"] = np.zeros(len(rows), dtype=bool)
-    out["drain"] = np.full(len(rows), -1, dtype=np.int64)
+    for name in ("drain", "structure", "shot"):
+        out[name] = np.full(len(rows), -1, dtype=np.int64)
     along = np.lexsort((out["from_m"], out["line"]))
     return {c: column[along] for c, column in out.items()}
 
@@ -213,7 +218,7 @@ def _places(one: Check, said: Places) -> dict[str, np.ndarray]:
     table["from_m"] = table["to_m"] = np.where(table["line"] >= 0, said.at_m, np.nan)
     table["x_m"], table["y_m"] = xy[:, 0], xy[:, 1]
     table["place"] = np.ones(len(said.line), dtype=bool)
-    table["drain"] = np.full(len(said.line), -1, dtype=np.int64)
-    if said.drain is not None:
-        table["drain"][:] = said.drain
+    for name in ("drain", "structure", "shot"):
+        row = getattr(said, name)
+        table[name] = _spread(-1 if row is None else row, len(said.line), np.int64)
     return table

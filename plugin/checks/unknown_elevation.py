@@ -64,5 +64,5 @@ def _unused_shots(case: Case) -> Places:
     none = np.full(len(row), -1)
     detail = [f"level shot {key} is not used: {fault.why}" for key, fault in zip(shots.shot_id[row], unused)]
     return Places(
-        none, np.full(len(row), np.nan), shots.xy_m[row], call=UNKNOWN, detail=np.array(detail, dtype=object)
+        none, np.full(len(row), np.nan), shots.xy_m[row], call=UNKNOWN, detail=np.array(detail, dtype=object), shot=row
     )

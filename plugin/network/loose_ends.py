@@ -12,7 +12,8 @@ from .network import Network
 
 _RECEIVES = {"lateral": ("submain", "main", "outlet_pipe"), "submain": ("main", "outlet_pipe"),
              "main": ("main", "outlet_pipe"), "outlet_pipe": ("outlet_pipe", "main")}
-_REACH_M = 150.0  # a pipe of the right kind farther off than this is no likelier than the nearest of any kind
+REACH_M = 150.0  # a pipe of the right kind farther off than this is no likelier than the nearest of any kind
+_ANYWHERE_M = 1e7
 
 
 @dataclass(frozen=True)
@@ -26,8 +27,10 @@ class LooseEnds:
     gap_m: np.ndarray
 
 
-def find_loose_ends(network: Network) -> LooseEnds:
+def find_loose_ends(network: Network, asked: np.ndarray | None = None) -> LooseEnds:
     """Of every drain without outlet the end nearest to another drain, if nothing joins or is proposed there.
+
+    `asked`: of these drains only (a mask); the pipe an end could join may be any.
 
     A drain that crosses another without a joint is asked about at the crossing, not also at its end.
 
@@ -35,12 +38,13 @@ def find_loose_ends(network: Network) -> LooseEnds:
     joins; else to the nearest other drain. An end near such a pipe goes before one near any other.
     """
     drain = network.lines.drain
-    used = np.zeros(len(network.lines), dtype=bool)
-    used[network.pieces.line] = True
-    lacking = used & np.isin(drain, network.drains_without_outlet)
-    line = np.flatnonzero(lacking)
+    lacking = np.zeros(len(network.drains), dtype=bool)
+    lacking[network.drains_without_outlet] = True
+    if asked is not None:
+        lacking &= asked
+    line = np.flatnonzero(network.used & lacking[drain])
     end = np.column_stack([2 * line, 2 * line + 1]).ravel()
-    toward, gap, likely = nearest_pipe(network, end, used)
+    toward, gap, likely = nearest_pipe(network, end, network.used)
     order = np.lexsort((end, gap, ~likely, drain[end // 2]))
     first = np.ones(len(order), dtype=bool)
     first[1:] = drain[end[order] // 2][1:] != drain[end[order] // 2][:-1]
@@ -69,34 +73,34 @@ def nearest_pipe(network: Network, end: np.ndarray, used: np.ndarray) -> tuple[n
     """For each end the other line of those `used` it could join, the gap (0 where it is joined to one already), and
     whether that line is of a kind that takes its water."""
     role = network.drains.role[network.lines.drain]
-    toward, gap = _nearest_among(network, end, np.flatnonzero(used))
+    toward, gap = _nearest_among(network, end, used, _ANYWHERE_M)
     likely = np.zeros(len(end), dtype=bool)
     for kind, receivers in _RECEIVES.items():
         rows = np.flatnonzero(role[end // 2] == kind)
-        among = np.flatnonzero(used & np.isin(role.astype(str), receivers))
-        if len(rows) and len(among):
-            better, distance = _nearest_among(network, end[rows], among)
-            near = (better >= 0) & (distance <= _REACH_M)
+        if len(rows):
+            among = used & np.isin(role.astype(str), receivers)
+            better, distance = _nearest_among(network, end[rows], among, REACH_M)
+            near = better >= 0
             toward[rows[near]], gap[rows[near]], likely[rows[near]] = better[near], distance[near], True
     joined = network.node_degree[network.nodes.of_end[end]] > 1
     gap[joined], likely[joined] = 0.0, True
     return toward, gap, likely
 
 
-def _nearest_among(network: Network, end: np.ndarray, among: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-    """Nearest line of `among` that is not the end's own drain."""
+def _nearest_among(
+    network: Network, end: np.ndarray, among: np.ndarray, most_m: float
+) -> tuple[np.ndarray, np.ndarray]:
+    """Nearest line of `among` (a mask) that is not the end's own drain; -1 where none lies within `most_m`."""
     toward, gap = np.full(len(end), -1, dtype=np.int64), np.full(len(end), np.inf)
-    if not len(among) or not len(end):
-        return toward, gap
-    geometry, drain = network.lines.geometry[among], network.lines.drain
+    used, tree = network.line_index
+    drain = network.lines.drain
     points = shapely.points(end_xy(network.lines)[end])
-    tree = shapely.STRtree(geometry)
-    reach = np.full(len(end), 2.0 * network.tolerance_m + 10.0)
+    reach_m = 2.0 * network.tolerance_m + 10.0
     waiting = np.arange(len(end))
-    while len(waiting) and reach[waiting[0]] < 1e7:  # widen the circle until another drain is in it
-        query, hit = tree.query(points[waiting], predicate="dwithin", distance=reach[waiting])
-        row, line = waiting[query], among[hit]
-        other = drain[line] != drain[end[row] // 2]
+    while len(waiting):  # widen the circle until another drain is in it
+        query, hit = tree.query(points[waiting], predicate="dwithin", distance=min(reach_m, most_m))
+        row, line = waiting[query], used[hit]
+        other = among[line] & (drain[line] != drain[end[row] // 2])
         row, line = row[other], line[other]
         distance = shapely.distance(points[row], network.lines.geometry[line])
         order = np.lexsort((line, distance, row))
@@ -104,6 +108,6 @@ def _nearest_among(network: Network, end: np.ndarray, among: np.ndarray) -> tupl
         first[1:] = row[order][1:] != row[order][:-1]
         best = order[first]
         toward[row[best]], gap[row[best]] = line[best], distance[best]
-        waiting = np.setdiff1d(waiting, row[best])
-        reach[waiting] *= 4.0
+        waiting = np.setdiff1d(waiting, row[best]) if reach_m < most_m else waiting[:0]
+        reach_m *= 4.0
     return toward, gap
