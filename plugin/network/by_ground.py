@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 
 from ..elevation.evidence import Evidence
-from .direction import Flow, lowest_levels, orient
+from .direction import Flow, lowest_levels, orient, systems_of
 from .network import Network
 
 
@@ -23,7 +23,8 @@ def flow_by_ground(network: Network, evidence: Evidence) -> Network:
     levels = [evidence.below_ground_at(pieces.line, at_m).z_m for at_m in (pieces.from_m, pieces.to_m)]
     level = lowest_levels(pieces, len(network.nodes), *levels)
     none = np.zeros(0, dtype=np.int64)
-    found = orient(pieces, network.component, none, level, lambda piece: float("nan"))
+    system = systems_of(pieces, len(network.nodes))  # pipes on either side of a ring hang together no more without it
+    found = orient(pieces, system, none, level, lambda piece: float("nan"))
     direction = network.direction.copy()
     direction[silent] = found.direction
     flow = network.flow

@@ -52,6 +52,14 @@ def test_outlet_goes_before_the_ground():
     assert directions(after, "M") == [1, 1, 1]
 
 
+def test_pipes_on_either_side_of_a_ring_each_flow_down():
+    ring = [b.pipe("R1", (0, 0), (90, 0)), b.pipe("R2", (90, 0), (45, 60)), b.pipe("R3", (45, 60), (0, 0))]
+    _, after = by_ground([*ring, b.lateral("up", (45, 60), (45, 200)), b.lateral("down", (0, 0), (0, -150))], 0.001)
+    assert directions(after, "up") == [-1]
+    assert directions(after, "down") == [1]
+    assert after.open_both_ways.sum() == 3
+
+
 def test_missing_ground_tells_nothing():
     network = build_network(b.drains(*comb()))
     ground = sample_lines(network.lines, lambda x, y: np.full(len(x), np.nan), 5.0, network.active)
