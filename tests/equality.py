@@ -129,3 +129,40 @@ def _assert_same_grades(found, expected) -> None:
     np.testing.assert_allclose(
         found.piece_grades.p_reverse, expected.piece_grades.p_reverse, rtol=1e-3, atol=1e-4
     )
+
+
+def assert_same_results(found, expected) -> None:
+    """Findings in any order, what was not checked and why, and nothing that broke off."""
+    assert found.results.crashed == expected.results.crashed == []
+    assert found.case.ground_fault == expected.case.ground_fault
+    one, other = (_findings(checked.results.findings) for checked in (found, expected))
+    assert len(one) == len(other), _difference(one, other)
+    for mine, whole in zip(one, other):
+        assert mine[:-1] == whole[:-1], _difference(one, other)
+        np.testing.assert_allclose(mine[-1], whole[-1], rtol=1e-3, atol=1e-3, err_msg=str(whole))
+    assert _not_checked(found) == _not_checked(expected)
+
+
+def _findings(findings) -> list[tuple]:
+    """A sorted row a finding: what it says exactly, and its figures."""
+    words = zip(
+        [findings.checks[k].id for k in findings.check], findings.place.tolist(), findings.drain.tolist(),
+        findings.line.tolist(), findings.structure.tolist(), findings.shot.tolist(), findings.call.tolist(),
+        [severity.value for severity in findings.severity], findings.detail.tolist(),
+    )
+    columns = ("from_m", "to_m", "x_m", "y_m", "value", "limit", "probability")
+    figures = np.column_stack([getattr(findings, name) for name in columns])
+    rows = [(*said, figure.tolist()) for said, figure in zip(words, figures)]
+    return sorted(rows, key=lambda row: (row[:-1], [round(x, 1) if np.isfinite(x) else -1e9 for x in row[-1]]))
+
+
+def _difference(one: list, other: list) -> str:
+    mine, whole = ({repr(row[:-1]) for row in rows} for rows in (one, other))
+    return f"only after the edit: {sorted(mine - whole)}; only in the whole run: {sorted(whole - mine)}"
+
+
+def _not_checked(checked) -> dict:
+    return {
+        (skipped.check.id, skipped.why): None if skipped.drain is None else skipped.drain.tolist()
+        for skipped in checked.results.not_checked
+    }

@@ -76,23 +76,23 @@ class Edit:
             yield shapely.points(before.xy_m[kept.gone])
 
     def _keys(self) -> np.ndarray:
-        """Keys that drains got, and those that changed shots name or named."""
+        """Keys of drains that changed, before and now, and those that changed shots name or named."""
+        old = self.old
         return np.concatenate([
-            self.drains.drain_id[self.kept_drains.changed], self.shots.drain_id[self.kept_shots.changed],
-            self.old.shots.drain_id[self.kept_shots.gone],
+            old.drains.drain_id[self.kept_drains.gone], self.drains.drain_id[self.kept_drains.changed],
+            old.shots.drain_id[self.kept_shots.gone], self.shots.drain_id[self.kept_shots.changed],
         ])
 
     def rows_to_build(self, touched: np.ndarray) -> Rows:
         """All rows now that belong to the touched lines or are new: a layer of its own, whole in itself."""
         old = self.old
-        gone_or_touched = np.unique(old.lines.drain[touched])
-        now = self.kept_drains.now[gone_or_touched]
+        keys = np.concatenate([self._keys(), old.drains.drain_id[np.unique(old.lines.drain[touched])]])
+        now = self.kept_drains.now[_among(old.drains.drain_id, keys)]  # those without a line, too
         drains = np.union1d(self.kept_drains.changed, now[now >= 0])
         around = np.concatenate([old.lines.geometry[touched], self.redrawn.geometry])
         structures = near_any(shapely.points(self.structures.xy_m), around, self._reach_m)
         structures[self.kept_structures.changed] = True
         shots = nameless(self.shots) & near_any(shapely.points(self.shots.xy_m), around, self._reach_m)
-        keys = np.concatenate([old.drains.drain_id[gone_or_touched], self.drains.drain_id[drains]])
         shots |= _among(self.shots.drain_id, keys)
         shots[self.kept_shots.changed] = True
         return Rows(drains, np.flatnonzero(structures), np.flatnonzero(shots))

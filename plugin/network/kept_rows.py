@@ -42,6 +42,12 @@ def kept_rows(before: Table, now: Table, key: str) -> KeptRows:
     return KeptRows(found, np.flatnonzero(changed))
 
 
+def is_same(before: Table, now: Table, key: str) -> bool:
+    """Whether two states of one table are equal, row by row."""
+    kept = kept_rows(before, now, key)
+    return not len(kept.gone) and not len(kept.changed)
+
+
 def rows_of(table: Table, rows: np.ndarray) -> Table:
     """Some rows of a table, as a table."""
     return type(table)(*(getattr(table, column.name)[rows] for column in fields(table)))
