@@ -11,6 +11,7 @@ from .build_network import BuildNetwork
 from .check_drains import CheckDrains
 from .check_reroute import CheckReroute
 from .create_archive import CreateArchive
+from .import_layout import ImportLayout
 from .owner_table import OwnerTable
 from .rank_pipes import RankPipes
 from .trace_downstream import TraceDownstream
@@ -19,8 +20,8 @@ from .trace_upstream import TraceUpstream
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
-ALGORITHMS = (CreateArchive, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream, RankPipes,
-              OwnerTable)
+ALGORITHMS = (CreateArchive, ImportLayout, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream,
+              RankPipes, OwnerTable)
 
 
 class FallkeeperProvider(QgsProcessingProvider):

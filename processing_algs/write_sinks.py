@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
-from qgis.core import QgsProcessingException, QgsProcessingOutputLayerDefinition, QgsWkbTypes
+from qgis.core import (
+    QgsCoordinateReferenceSystem,
+    QgsProcessingException,
+    QgsProcessingOutputLayerDefinition,
+    QgsWkbTypes,
+)
 
 from ..plugin.qgis_layer import geopackage
 from ..plugin.qgis_layer import write as writing
@@ -21,7 +26,8 @@ def write_sink(
 
     `percent`: from where to where the run gets on meanwhile.
     """
-    fields, crs = make_fields(spec), algorithm.source.sourceCrs()
+    fields, source = make_fields(spec), algorithm.source
+    crs = QgsCoordinateReferenceSystem() if source is None else source.sourceCrs()
     sink, destination = algorithm.parameterAsSink(parameters, key, context, fields, wkb, crs)
     if sink is None:
         if parameters.get(key) is None:

@@ -43,7 +43,8 @@ class DrawnLines:
 
 def draw_lines(layer: SourceLayer, rows: np.ndarray, issues: Issues) -> DrawnLines:
     """The lines of some rows of a layer; what cannot be used is told."""
-    shapes = _only_lines(layer.shapes[rows])
+    shapes, lost = _only_lines(layer.shapes[rows])
+    issues.add("part-left", layer, rows[lost], "Points or areas drawn with the line.")
     lines, faults = explode(shapes)
     for fault in faults:
         if fault.why.startswith("it is drawn in several parts"):
@@ -60,15 +61,16 @@ def draw_lines(layer: SourceLayer, rows: np.ndarray, issues: Issues) -> DrawnLin
     return drawn
 
 
-def _only_lines(shapes: np.ndarray) -> np.ndarray:
-    """Collections as the lines in them; other shapes as they are."""
-    shapes = shapes.copy()
+def _only_lines(shapes: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
+    """Collections as the lines in them, other shapes as they are; and which collections hold something else too."""
+    shapes, lost = shapes.copy(), np.zeros(len(shapes), dtype=bool)
     for place in np.flatnonzero(shapely.get_type_id(shapes) == _COLLECTION):
         parts = shapely.get_parts(shapes[place])
         lines = shapely.get_parts(parts[shapely.get_dimensions(parts) == 1])
         if len(lines):
             shapes[place] = shapely.multilinestrings(lines)
-    return shapes
+            lost[place] = (shapely.get_dimensions(parts) != 1).any()
+    return shapes, lost
 
 
 def _joined(lines: Lines, rows: np.ndarray) -> DrawnLines:

@@ -120,7 +120,7 @@ POINTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "line": ("line", "line id", "lineid", "drain id", "tile id", "pipe id", "run", "run id", "tile run", "line no",
                  "line number", "lateral", "lateral id", "track fid", "route fid", "swath", "line name", "name"),
         "part": ("track seg id", "segment", "seg id", "part"),
-        "pass": ("pass", "pass no", "pass id", "pass number"),
+        "trip": ("pass", "pass no", "pass id", "pass number"),
         "order": ("order", "seq", "sequence", "point no", "pt no", "point id", "pt id", "point number", "point", "pt",
                   "vertex", "vertex index", "index", "idx", "record", "rec", "track seg point id", "route point id",
                   "log no", "no", "nr"),

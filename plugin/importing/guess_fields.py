@@ -69,16 +69,18 @@ def has_no_meaning(name: str) -> bool:
     return " ".join(split_words(name)) in NO_MEANING or name.lower() in NO_MEANING
 
 
-def match_fields(layer: SourceLayer, target: str, told: Mapping[str, str]) -> tuple[Match, ...]:
+def match_fields(
+    layer: SourceLayer, target: str, told: Mapping[str, str], values: Mapping[str, Mapping[str, str]] | None = None
+) -> tuple[Match, ...]:
     """The meanings of the fields of `layer` as rows of `target` (drains, structures, shots, points).
 
     `told` gives for a meaning the file's field, or a value in quotes for every row; "" leaves the meaning empty.
-    Raises FieldMapError.
+    `values` gives for a meaning what entries of the file were said to mean. Raises FieldMapError.
     """
     found = {match.meaning: match for match in _told(layer, target, told)}
     used = {match.source for match in found.values()}
     closed = set(told)
-    for meaning, name, how, unit in _candidates(layer, target):
+    for meaning, name, how, unit in _candidates(layer, target, values or {}):
         if meaning in closed or name in used:
             continue
         if how == ARCHIVE or _fits(layer, meaning, name):
@@ -108,7 +110,9 @@ def _told(layer: SourceLayer, target: str, told: Mapping[str, str]) -> Iterator[
             yield Match(meaning, name, how=SAID, unit=split_unit(name)[1])
 
 
-def _candidates(layer: SourceLayer, target: str) -> list[tuple[str, str, str, str]]:
+def _candidates(
+    layer: SourceLayer, target: str, values: Mapping[str, Mapping[str, str]]
+) -> list[tuple[str, str, str, str]]:
     """(meaning, field, how, unit), the strongest first; for meanings with a list of values the field that says most."""
     ranked = []
     for place, (meaning, names) in enumerate(meanings(target).items()):
@@ -118,7 +122,7 @@ def _candidates(layer: SourceLayer, target: str) -> list[tuple[str, str, str, st
             if rank is not None and (rank <= 1 or not (layer.fields_sure or has_no_meaning(name))):
                 of_meaning.append((rank, name))
         if _list_of(meaning) and not any(rank == 0 for rank, _ in of_meaning):
-            of_meaning = _saying_most(layer, meaning, of_meaning)
+            of_meaning = _saying_most(layer, meaning, of_meaning, values.get(meaning))
         ranked += [(rank, place, meaning, name) for rank, name in of_meaning]
     ranked.sort(key=lambda one: one[:2])
     return [(meaning, name, ARCHIVE if rank == 0 else GUESS, split_unit(name)[1]) for rank, _, meaning, name in ranked]
@@ -149,9 +153,11 @@ def _list_of(meaning: str) -> str:
     return lists.get(meaning, "")
 
 
-def _saying_most(layer: SourceLayer, meaning: str, ranked: list[tuple[int, str]]) -> list[tuple[int, str]]:
+def _saying_most(
+    layer: SourceLayer, meaning: str, ranked: list[tuple[int, str]], told: Mapping[str, str] | None
+) -> list[tuple[int, str]]:
     """The field most of whose entries are values of the list; a role needs one, others half of them."""
-    shares = [(read_values(_list_of(meaning), layer.values[name]).share, -rank, name) for rank, name in ranked]
+    shares = [(read_values(_list_of(meaning), layer.values[name], told).share, -rank, name) for rank, name in ranked]
     shares = [one for one in shares if one[0] >= (1e-9 if meaning in ("role", "kind") else _LEAST_READ)]
     if not shares:
         return []

@@ -58,6 +58,7 @@ ISSUES = _kinds(
     ("part-left", REMARK, "A part of it could not be used.", "Look at it in the file."),
     ("key-twice", REMARK, "The key is used before.", "It got a number; its own key stands in the note."),
     ("value-unread", REMARK, "An entry means nothing known.", "Say what it means (VALUE_MAP); it is kept in the note."),
+    ("no-such-figure", REMARK, "An archive takes no such figure.", "It counts as unknown and is kept in the note."),
     ("figure-unread", REMARK, "An entry is no figure.", "It is kept in the note."),
     ("zero-unknown", REMARK, "A 0 stands where nobody knew.", "It counts as unknown."),
     ("date-unread", REMARK, "An entry is no day.", "It is kept in the note; a year alone is no day."),
@@ -65,7 +66,6 @@ ISSUES = _kinds(
     ("ends-unsure", REMARK, "Levels upstream and downstream could not be put to the ends.",
      "Say which way the lines are drawn (DRAWN); they are kept in the note."),
     ("cover-kept", REMARK, "A cover without a diameter gives no depth.", "It is kept in the note."),
-    ("figure-kept", REMARK, "A figure has no unit that is known.", "It is kept in the note."),
 )  # fmt: skip
 
 
@@ -99,6 +99,7 @@ class Issues:
     def __init__(self) -> None:
         self.found: list[Issue] = []
         self.questions: dict[str, Question] = {}
+        self.said: list[str] = []
 
     def add(self, kind: str, layer: SourceLayer, rows: Iterable[int], detail: object = "") -> None:
         """Rows (indices into `layer`) with a fault; `detail` is one sentence or one a row."""
@@ -111,6 +112,7 @@ class Issues:
     def ask(self, question: Question) -> None:
         self.questions.setdefault(question.id, question)
 
-    def count(self, state: str) -> int:
-        """Rows of a state, each fault of a row counted."""
-        return sum(len(issue) for issue in self.found if issue.kind.state == state)
+    def say(self, sentence: str) -> None:
+        """Something about the file as a whole."""
+        if sentence not in self.said:
+            self.said.append(sentence)

@@ -45,6 +45,7 @@ class ImportPlan:
     sums: tuple[RoleSum, ...]
     layout: dict[str, object]
     texts_kept: int
+    said: tuple[str, ...]
 
     def rows_for(self, target: str) -> list[Draft]:
         return [draft for draft in self.drafts if draft.target == target and len(draft)]
@@ -98,7 +99,8 @@ def make_plan(
             draft.values["layout_id"] = np.full(len(draft), layout["layout_id"], dtype=object)
     issues = setting.issues
     return ImportPlan(source, setting, tuple(drafts), tuple(columns), tuple(issues.found),
-                      tuple(issues.questions.values()), sums_by_role(drafts, ROLES), layout, texts)  # fmt: skip
+                      tuple(issues.questions.values()), sums_by_role(drafts, ROLES), layout, texts,
+                      (*source.said, *issues.said))  # fmt: skip
 
 
 def _take(
@@ -107,14 +109,12 @@ def _take(
     drafts: list[Draft] = []
     read: list[Columns] = []
     texts, lost = text_rows(layer), without_place(layer, setting)
-    kinds = kinds_of_rows(layer, setting)
-    for kind, rows in kinds.items():
-        rows = rows[~(texts | lost)[rows]]
-        if kind in (LINES, LOG) and len(rows):
+    for kind, rows in kinds_of_rows(layer, np.flatnonzero(~texts & ~lost), setting).items():
+        if kind in (LINES, LOG):
             made, columns = (take_lines if kind == LINES else take_log)(layer, rows, setting, taken)
             drafts += made
             read.append(columns)
-        elif kind in (STRUCTURES, SHOTS) and len(rows):
+        elif kind in (STRUCTURES, SHOTS):
             draft, columns = (take_structures if kind == STRUCTURES else take_shots)(layer, rows, setting, taken)
             drafts.append(draft)
             read.append(columns)

@@ -102,11 +102,20 @@ def _read(columns: Columns, target: str, match: Match, setting: Setting) -> None
         columns.values[match.meaning] = as_text(values)
         unread, taken = np.zeros(len(layer), dtype=bool), None
     filled = pd.notna(values) & (values != "")
-    first = next(iter(as_text(values[filled][:1])), "") or ""
+    first = example(values[filled])
     unit, how = (taken.unit, taken.how) if taken else ("", "")
     columns.fields.append(
-        FieldRead(layer.name, match, int(filled.sum()), int(unread.sum()), str(first)[:40], unit, how)
+        FieldRead(layer.name, match, int(filled.sum()), int(unread.sum()), first, unit, how)
     )
+
+
+def example(values: np.ndarray) -> str:
+    """The first entry of a column, short."""
+    if not len(values):
+        return ""
+    if values.dtype.kind == "f":
+        return f"{values[0]:.10g}"
+    return str(values[0])[:40]
 
 
 def kind_of(target: str, meaning: str) -> str:
@@ -147,14 +156,18 @@ def _read_figure(
 ) -> tuple[np.ndarray, UnitTaken | None]:
     read = read_figures(values)
     unread = read.unread
-    zero = _zeros_unknown(match.meaning, read.value)
+    zero = zeros_unknown(match.meaning, read.value)
     read.value[zero] = np.nan
+    drop_minus(match, read.value, setting)
     kind = unit_kind(target, match.meaning)
     figures, taken = in_units(read, kind, match, setting)
     columns.values[match.meaning] = figures
     _tell(columns, match, "figure-unread", values, unread, setting)
     setting.issues.add("zero-unknown", columns.layer, np.flatnonzero(zero), f"{match.source or match.meaning}")
     columns.keep(match.source, read.rest != "")
+    impossible = _impossible(target, match.meaning, figures)
+    _tell(columns, match, "no-such-figure", values, impossible, setting)
+    figures[impossible] = np.nan
     if match.meaning in _ELEVATIONS and (~np.isnan(figures)).any():
         setting.ask_about_datum()
     _believe(columns, match, figures, setting)
@@ -207,7 +220,7 @@ def _guess(kind: str, meaning: str, figures: np.ndarray, setting: Setting) -> st
     return setting.units.length_name
 
 
-def _zeros_unknown(meaning: str, figures: np.ndarray) -> np.ndarray:
+def zeros_unknown(meaning: str, figures: np.ndarray) -> np.ndarray:
     """Zeros that stand for unknown: always in a size, in elevations where the others lie well above it."""
     zero = figures == 0
     if meaning in _NEVER_ZERO or not zero.any():
@@ -215,6 +228,23 @@ def _zeros_unknown(meaning: str, figures: np.ndarray) -> np.ndarray:
     others = figures[~zero & ~np.isnan(figures)]
     far = meaning in _ELEVATIONS and (not len(others) or float(np.median(np.abs(others))) > 5)
     return zero if far else np.zeros(len(figures), dtype=bool)
+
+
+def drop_minus(match: Match, figures: np.ndarray, setting: Setting) -> None:
+    """Depths that all count downward from the ground as minus: the sign is dropped and that is said."""
+    if match.meaning.startswith(("depth", "cover")) and (figures < 0).any() and not (figures > 0).any():
+        figures *= -1
+        setting.issues.say(f"All depths in {match.source or match.meaning} are below 0: they were taken as downward.")
+
+
+def _impossible(target: str, meaning: str, figures: np.ndarray) -> np.ndarray:
+    """Figures below the bound the archive's own rules set."""
+    name = {"depth": "depth_start", "cover": "depth_start"}.get(meaning, meaning)
+    field = next((one for one in schema_layer(target).fields if one.name == name), None)
+    if field is None or field.least is None:
+        return np.zeros(len(figures), dtype=bool)
+    with np.errstate(invalid="ignore"):
+        return figures <= field.least if field.above else figures < field.least
 
 
 def _believe(columns: Columns, match: Match, figures: np.ndarray, setting: Setting) -> None:

@@ -19,7 +19,8 @@ class SourceLayer:
     `shapes`: shapely geometry in the coordinates of the plan that is to be made, None where a row has none; a table
     has None in all. `drawn`: the same in the file's own coordinates, where they differ. `fields_sure`: the file is in
     archive form, so its names mean what they say. `height_unit`: the unit of drawn heights where the format fixes it.
-    `doubtful`: rows that lie where they cannot be.
+    `doubtful`: rows that lie where they cannot be. `beside_lines`: another layer of the file holds the lines, and these
+    are marks beside them.
     """
 
     name: str
@@ -32,6 +33,7 @@ class SourceLayer:
     drawn: np.ndarray | None = None
     height_unit: str = ""
     doubtful: np.ndarray | None = None
+    beside_lines: bool = False
 
     def __len__(self) -> int:
         return len(self.number)

@@ -26,7 +26,7 @@ def take_lines(
     layer: SourceLayer, rows: np.ndarray, setting: Setting, taken: dict[str, set[str]]
 ) -> tuple[list[Draft], Columns]:
     """Some rows of a layer as drains and, where the lines carry heights, as shots. `taken` are keys used before."""
-    matches = match_fields(layer, "drains", setting.fields_told("drains", layer.values))
+    matches = match_fields(layer, "drains", setting.fields_told("drains", layer.values), setting.answers.values)
     columns = read_fields(layer, "drains", matches, setting)
     put_ends(columns, setting)
     drawn = draw_lines(layer, rows, setting.issues)

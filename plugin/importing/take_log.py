@@ -7,6 +7,7 @@ and depths along the points are added to it.
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -16,10 +17,10 @@ from .along_runs import first_along, run_of, seconds, words_along
 from .draft import Draft, joined_note
 from .guess_fields import Match, has_no_meaning, match_fields
 from .issues import Question
-from .levels import GROUND, INVERT, PIPE_TOP, Levels, levels_along, profile_words
+from .levels import GROUND, INVERT, NOTHING, PIPE_TOP, Levels, levels_along, profile_words
 from .log_lines import Gaps, Log, Runs, build_runs
 from .quantity import read_figures
-from .read_fields import Columns, FieldRead, as_text, in_units
+from .read_fields import Columns, FieldRead, as_text, drop_minus, example, in_units, zeros_unknown
 from .setting import Setting
 from .source import SourceLayer
 from .take_lines import height_error, shots_along, take_lines
@@ -30,6 +31,7 @@ MACHINE_LOG = "machine_log"
 _ROW_NUMBERS = ("track_fid", "route_fid")
 # words may change along a line, figures and kinds of pipe may not
 _TEXTS = ("name", "note")
+_GPX_HEIGHT = "ele"
 _TURNS_BACK = np.cos(np.radians(150))
 
 
@@ -80,7 +82,7 @@ def _log(xy_m: np.ndarray, values: Mapping[str, np.ndarray]) -> Log:
         return as_text(values[meaning]) if meaning in values else np.full(count, None, dtype=object)
 
     order = read_figures(values["order"]).value if "order" in values else np.full(count, np.nan)
-    return Log(xy_m, words("line"), words("part"), words("pass"), order,
+    return Log(xy_m, words("line"), words("part"), words("trip"), order,
                seconds(values.get("time"), values.get("day"), count))  # fmt: skip
 
 
@@ -125,7 +127,7 @@ def _line_layer(
     used = {match.source for match in of.values()}
     rest = [name for name in layer.values if name not in used and not has_no_meaning(name)]
     plain = SourceLayer(layer.name, {name: layer.values[name] for name in rest}, layer.shapes, layer.number)
-    matches = match_fields(plain, "drains", setting.fields_told("drains", plain.values))
+    matches = match_fields(plain, "drains", setting.fields_told("drains", plain.values), setting.answers.values)
     meant = {match.source for match in matches if match.meaning not in _TEXTS}
     values = {
         name: first_along(layer.values[name], runs)[0] if name in meant else words_along(layer.values[name], runs)
@@ -152,22 +154,25 @@ def _figures(
         match, read = Match("z", "heights of the points", unit=layer.height_unit), read_figures(z)
     else:
         read = read_figures(values[meaning])
-    zero = read.value == 0
+    zero = zeros_unknown(meaning, read.value)
     read.value[zero] = np.nan
-    if not read.known.any():
-        return read.value
+    drop_minus(match, read.value, setting)
+    if not read.known.any() or (meaning == "z" and setting.answers.heights in ("", NOTHING)):
+        return read.value  # heights nobody knows the meaning of need no unit
+    if match.source == _GPX_HEIGHT:
+        match = replace(match, unit=layer.height_unit)
     setting.issues.add("zero-unknown", layer, np.flatnonzero(zero), match.source)
     unread = np.flatnonzero(read.unread)
     told = np.array([f"{match.source}: '{entry}'" for entry in values[meaning][unread]] if len(unread) else [], object)
     setting.issues.add("figure-unread", layer, unread, told)
     figures, taken = in_units(read, kind, match, setting)
-    if kind == "elevation":
+    if kind == "length":
+        figures[figures < 0] = np.nan
+    else:
         setting.ask_about_datum()
     unit, how = (taken.unit, taken.how) if taken else ("", "")
-    first = next(iter(as_text(values[meaning][read.known][:1])), "") if meaning in values else ""
-    columns.fields.append(
-        FieldRead(layer.name, match, int(read.known.sum()), len(unread), str(first or "")[:40], unit, how)
-    )
+    first = example(values[meaning][read.known]) if meaning in values else ""
+    columns.fields.append(FieldRead(layer.name, match, int(read.known.sum()), len(unread), first, unit, how))
     return figures
 
 
@@ -274,5 +279,5 @@ def _name_points(columns: Columns, matches: tuple[Match, ...], layer: SourceLaye
     for match in matches:
         if match.source and match.meaning not in told:
             values = layer.values[match.source]
-            first = next(iter(as_text(values[pd.notna(values)][:1])), "") or ""
-            columns.fields.append(FieldRead(layer.name, match, int(pd.notna(values).sum()), 0, str(first)[:40]))
+            known = values[pd.notna(values)]
+            columns.fields.append(FieldRead(layer.name, match, len(known), 0, example(known)))

@@ -47,7 +47,8 @@ def take_shots(
 
 
 def _read(layer: SourceLayer, target: str, setting: Setting) -> Columns:
-    return read_fields(layer, target, match_fields(layer, target, setting.fields_told(target, layer.values)), setting)
+    return read_fields(layer, target, match_fields(layer, target, setting.fields_told(target, layer.values),
+                                                   setting.answers.values), setting)
 
 
 def _with_place(layer: SourceLayer, rows: np.ndarray, setting: Setting) -> np.ndarray:

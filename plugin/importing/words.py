@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import html
 import re
 
 _CAMEL = re.compile(r"(?<=[a-z\d])(?=[A-Z])|(?<=[A-Z])(?=[A-Z][a-z])")
@@ -28,3 +29,14 @@ def take_size(text: str) -> tuple[str, str]:
     if not found:
         return "", str(text)
     return found[0], f"{text[: found.start()]} {text[found.end():]}".strip()
+
+
+def without_markup(text: str) -> str:
+    """The words of a text with HTML in it: cells and lines stay apart by blanks."""
+    if "<" not in text:
+        return text.strip()
+    bare = re.sub(r"<(script|style)\b.*?</\1>", " ", text, flags=re.IGNORECASE | re.DOTALL)
+    bare = re.sub(r"</(td|th)>\s*<(td|th)\b[^>]*>", ": ", bare, flags=re.IGNORECASE)
+    bare = re.sub(r"<(br|/tr|/p|/div|/li)\b[^>]*>", "; ", bare, flags=re.IGNORECASE)
+    bare = html.unescape(re.sub(r"<[^>]*>", " ", bare))
+    return re.sub(r"(\s*;)+(\s|$)", "; ", re.sub(r"\s+", " ", bare)).strip(" ;")

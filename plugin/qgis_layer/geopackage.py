@@ -9,7 +9,7 @@ rows stands in gpkg_ogr_contents, an addition of GDAL.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import closing
 from itertools import chain, islice
 from pathlib import Path
@@ -76,9 +76,39 @@ def _remove(path: Path) -> None:
         path.with_name(path.name + ending).unlink(missing_ok=True)
 
 
+def fill_tables(
+    path: Path,
+    tables: Mapping[str, Rows],
+    unit_m: float,
+    progress: Callable[[float], None],
+    is_canceled: Callable[[], bool],
+) -> bool:
+    """Fill empty layers and tables of the GeoPackage at `path` in one transaction, past the triggers they have.
+
+    Nothing of it is done if this is canceled, which returns False, or cannot be done: OSError with the reason.
+    """
+    try:
+        with closing(sqlite3.connect(path, _PATIENCE_S, isolation_level=None)) as file:
+            file.execute("BEGIN IMMEDIATE")
+            filled = all(
+                _fill_table(file, table, rows, unit_m, progress, is_canceled) for table, rows in tables.items()
+            )
+            file.execute("COMMIT" if filled else "ROLLBACK")
+    except sqlite3.Error as error:
+        said = str(error)
+        raise OSError(next((reason for word, reason in _REASONS.items() if word in said), said)) from error
+    return filled
+
+
 def _fill(file: sqlite3.Connection, rows: Rows, unit_m: float, progress, is_canceled) -> bool:
     ((table,),) = file.execute("SELECT table_name FROM gpkg_contents").fetchall()
-    place = file.execute("SELECT column_name, srs_id FROM gpkg_geometry_columns").fetchone()
+    return _fill_table(file, table, rows, unit_m, progress, is_canceled)
+
+
+def _fill_table(file: sqlite3.Connection, table: str, rows: Rows, unit_m: float, progress, is_canceled) -> bool:
+    place = file.execute(
+        "SELECT column_name, srs_id FROM gpkg_geometry_columns WHERE table_name = ?", (table,)
+    ).fetchone()
     triggers = file.execute(
         "SELECT name, sql FROM sqlite_master WHERE type = 'trigger' AND tbl_name = ?", (table,)
     ).fetchall()

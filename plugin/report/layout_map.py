@@ -57,6 +57,7 @@ class LayoutMap:
     pipe_names: Sequence[str] = ()
     is_main: Sequence[bool] = ()
     land: Sequence[object] = ()
+    by: str = "what is proposed for them"
 
 
 def layout_view_box(shown: LayoutMap) -> tuple[float, float, float, float]:
@@ -72,7 +73,7 @@ def _view(shown: LayoutMap):
 def layout_map_svg(shown: LayoutMap) -> str:
     """The map as an SVG element."""
     view = _view(shown)
-    what = f"Map of {len(shown.lines):,} lines of a layout by what is proposed for them, with the archive's pipes."
+    what = f"Map of {len(shown.lines):,} lines of a layout by {shown.by}, with the archive's pipes."
     drawing = Drawing(WIDTH, HEIGHT, shown.title, what)
     drawing.rect(0, 0, WIDTH, HEIGHT, fill="#ffffff")
     drawing.text(MARGIN, 19, shown.title, 14, font_weight="bold")

@@ -15,6 +15,7 @@ SINKS = {
     "buildnetwork": ("PIPES", "NODES", "LINE_FINDINGS", "POINT_FINDINGS"),
     "traceupstream": ("PIPES", "LAND_ABOVE"),
     "tracedownstream": ("PIPES",),
+    "importlayout": ("DOUBTS",),
     "rankpipes": ("PIPES",),
     "ownertable": ("TABLE", "SHARES", "CROSSINGS"),
 }
