@@ -53,6 +53,7 @@ def page(measured: list[Measured], command: str) -> str:
     parts = [
         _head(measured, command), _targets(measured), _beside(measured), _growth(measured), _truth(measured),
         _stages(one), _profile(one), _user(measured), _absolute(measured), _memory(measured), _clicks(measured),
+        _edits(measured),
         _how(measured),
     ]
     return "\n\n".join("\n".join(part) for part in parts if part) + "\n"
@@ -268,6 +269,21 @@ def _clicks(measured: list[Measured]) -> list[str]:
         "## A click on a pipe", "",
         "From a point to the shapes of everything that drains through it, once the county is loaded; milliseconds.", "",
         *_table(["county and system", "pieces highlighted", "median", "95 of 100", "first click"], rows),
+    ]
+
+
+def _edits(measured: list[Measured]) -> list[str]:
+    rows = []
+    for one in measured:
+        told = [run["facts"] for run in one.runs.get("one edit", [])]
+        if told:
+            share = Spread.of([second / fact["whole"] for fact in told for second in fact["seconds"]])
+            seconds = Spread.of([second for fact in told for second in fact["seconds"]])
+            rows.append([f"{one.lines:,} lines", f"{seconds.median:.2f}", f"{share.median:.3f}", f"{share.greatest:.3f}"])
+    return [
+        "## One edit", "",
+        "A lateral moved: CPU seconds until all findings are there again, and their share of those of a whole run.", "",
+        *_table(["county", "CPU seconds", "share of a whole run", "greatest"], rows),
     ]
 
 

@@ -29,6 +29,7 @@ SUBJECTS = {
     "profile": ("stages", "profile", QGIS),
     "any order": ("stages", "elevations_in_any_order", QGIS),
     "clicks": ("clicks", "trace_by_click", QGIS),
+    "one edit": ("edits", "one_edit", QGIS),
     "truth": ("truth", "compare", QGIS),
     "buildnetwork to GeoPackage": ("as_user", "build_to_geopackage", PROCESSING),
     "buildnetwork to memory": ("as_user", "build_to_memory", PROCESSING),
