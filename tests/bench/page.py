@@ -279,7 +279,8 @@ def _edits(measured: list[Measured]) -> list[str]:
         if told:
             share = Spread.of([second / fact["whole"] for fact in told for second in fact["seconds"]])
             seconds = Spread.of([second for fact in told for second in fact["seconds"]])
-            rows.append([f"{one.lines:,} lines", f"{seconds.median:.2f}", f"{share.median:.3f}", f"{share.greatest:.3f}"])
+            rows.append([f"{one.lines:,} lines", f"{seconds.median:.2f}", f"{share.median:.3f}",
+                         f"{share.greatest:.3f}"])
     return [
         "## One edit", "",
         "A lateral moved: CPU seconds until all findings are there again, and their share of those of a whole run.", "",

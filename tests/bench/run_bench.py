@@ -18,8 +18,8 @@ from results import Measured
 
 SIZES = (20_000, 200_000)
 OWN = (
-    "decode", "step", "engine", "any order", "clicks", "one edit", "buildnetwork to memory", "buildnetwork to GeoPackage",
-    "checkdrains to memory", "checkdrains to GeoPackage",
+    "decode", "step", "engine", "any order", "clicks", "one edit", "buildnetwork to memory",
+    "buildnetwork to GeoPackage", "checkdrains to memory", "checkdrains to GeoPackage",
 )
 PEERS = ("graph builder", "snap and split", "densify and drape", "join by nearest", "PyQGIS loop")
 QUICK = ("decode", "step", "engine", "clicks", "checkdrains to memory")
