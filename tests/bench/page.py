@@ -281,7 +281,7 @@ def _edits(measured: list[Measured]) -> list[str]:
             seconds = Spread.of([second for fact in told for second in fact["seconds"]])
             rows.append([f"{one.lines:,} lines", f"{seconds.median:.2f}", f"{share.median:.3f}",
                          f"{share.greatest:.3f}"])
-    return [
+    return rows and [
         "## One edit", "",
         "A lateral moved: CPU seconds until all findings are there again, and their share of those of a whole run.", "",
         *_table(["county", "CPU seconds", "share of a whole run", "greatest"], rows),
