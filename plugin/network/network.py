@@ -113,8 +113,8 @@ class Network:
         return np.unique(self.piece_drain)
 
     @cached_property
-    def drains_waiting(self) -> np.ndarray:
-        """Drains that reach no outlet now and would, were all proposed joints accepted."""
+    def component_if_joined(self) -> np.ndarray:
+        """Component of every node, were all proposed joints accepted."""
         from scipy.sparse import csr_matrix
         from scipy.sparse.csgraph import connected_components
 
@@ -125,9 +125,13 @@ class Network:
         both = (a >= 0) & (b >= 0)
         size = int(self.component.max()) + 1 if len(self.component) else 0
         graph = csr_matrix((np.ones(both.sum(), dtype=np.int8), (a[both], b[both])), shape=(size, size))
-        joined = connected_components(graph, directed=False)[1]
-        served = np.unique(joined[self.component[self.outlets.node]])
-        would = np.isin(joined[self.component[self.pieces.node_from]], served)
+        return connected_components(graph, directed=False)[1][self.component]
+
+    @cached_property
+    def drains_waiting(self) -> np.ndarray:
+        """Drains that reach no outlet now and would, were all proposed joints accepted."""
+        joined = self.component_if_joined
+        would = np.isin(joined[self.pieces.node_from], joined[self.outlets.node])
         return np.unique(self.piece_drain[would & ~self.has_outlet])
 
     @cached_property

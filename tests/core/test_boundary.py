@@ -18,7 +18,7 @@ DOOR = FIGURES | {"schema", "tables", "lines"}
 MODEL = DOOR | {"elevation", "network", "land", "hydraulics", "county", "county_update"}
 ENGINE = MODEL | {"checks"}
 INTAKE = {"importing"}
-RESULTS = {"trace_sums", "result_tables", "land_tables", "ranking", "owners"}
+RESULTS = {"trace_sums", "result_tables", "land_tables", "ranking", "owners", "missing"}
 MAY_IMPORT = {
     "dependencies": set(),
     "units": set(),
@@ -39,6 +39,7 @@ MAY_IMPORT = {
     "result_tables": ENGINE,
     "land_tables": ENGINE | {"trace_sums", "result_tables"},
     "ranking": ENGINE | {"result_tables"},
+    "missing": ENGINE | {"ranking", "result_tables"},
     "importing": DOOR,
     "owners": ENGINE | {"trace_sums", "result_tables", "report"},
     "report": ENGINE | INTAKE,
