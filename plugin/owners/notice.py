@@ -54,7 +54,7 @@ def whom_to_tell(
         begin[0], end[0] = way.from_m, way.to_m
         below_m = _under(county, net.pieces.line[way.pieces], begin, end, owners, land_map)
     here = np.zeros(count, dtype=bool)
-    here[owners.of_rows(_land_at(county, place, land_map))] = True
+    here[owners.of_rows(land_at(county, place, land_map))] = True
     reasons = {DRAINS: area > 0, HERE: here, ABOVE: above_m > 0, BELOW: below_m > 0}
     told = np.flatnonzero(np.any(list(reasons.values()), axis=0)[:-1])
     order = told[np.lexsort((-below_m[told], -above_m[told], ~here[told], -area[told]))]
@@ -76,7 +76,7 @@ def _under(
     return np.bincount(owner[once] % count, over.length_m[once], minlength=count)
 
 
-def _land_at(county: County, place: PlaceOnPipe, land_map: LandMap) -> np.ndarray:
+def land_at(county: County, place: PlaceOnPipe, land_map: LandMap) -> np.ndarray:
     """Rows of the land at a place, both where it is on a boundary; NOBODY where there is none."""
     net = county.network
     xy = net.lines.points_at(net.pieces.line[[place.piece]], np.array([place.at_m]))

@@ -1,38 +1,16 @@
 """Owner by owner: shares at outlets, ways of water, whom to tell. Figures in feet and acres."""
 
 import builders as b
-import networks
 import numpy as np
 import pytest
 import scenarios
-from fallkeeper.plugin.county import County
-from fallkeeper.plugin.limits import Limits
 from fallkeeper.plugin.network.trace import place_near
 from fallkeeper.plugin.owners import tables
 from fallkeeper.plugin.owners.notice import whom_to_tell
 from fallkeeper.plugin.owners.sums import OwnerSums
-from fallkeeper.plugin.units import Units
 from hypothesis import given, settings
 from hypothesis import strategies as st
-
-US = Units()
-OUTLETS = (b.outlet(0, 0),)
-
-
-def sums_of(rows, land, outlets=OUTLETS):
-    network = networks.build(rows, outlets)
-    return OwnerSums(County(network, Limits(), US), b.land(*land))
-
-
-def a34(acres=(4.0, 3.0, 1.0)):
-    """A main through the land of T, K and M, outlet first; each owner's lateral joins near the upper end of his."""
-    rows = [b.main("main", (0, 3000), (0, 0))]
-    land = []
-    for k, (owner, size) in enumerate(zip("TKM", acres)):
-        y = 1000 * k + 960
-        rows.append(b.lateral(owner.lower(), (size * 871.2, y), (0, y)))
-        land.append(b.box(f"F{k}", -500, 1000 * k, 5000, 1000 * (k + 1), owner=owner, contact=f"phone of {owner}"))
-    return rows, land
+from owner_cases import a34, sums_of
 
 
 def rows_of(columns):
