@@ -11,7 +11,9 @@ from .build_network import BuildNetwork
 from .check_drains import CheckDrains
 from .check_reroute import CheckReroute
 from .create_archive import CreateArchive
+from .find_missing import FindMissing
 from .import_layout import ImportLayout
+from .owner_page import OwnerPage
 from .owner_table import OwnerTable
 from .rank_pipes import RankPipes
 from .trace_downstream import TraceDownstream
@@ -21,7 +23,7 @@ ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.sv
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
 ALGORITHMS = (CreateArchive, ImportLayout, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream,
-              RankPipes, OwnerTable)
+              FindMissing, RankPipes, OwnerTable, OwnerPage)
 
 
 class FallkeeperProvider(QgsProcessingProvider):

@@ -107,6 +107,38 @@ def _ranked_pipes(layer: QgsVectorLayer) -> None:
     )
 
 
+def _probable(layer: QgsVectorLayer) -> None:
+    """Dashed, the surer the bolder, with how sure and how much land."""
+    said = '"confidence" || \', \' || format_number("area", 1) || \' at stake\''
+    show(
+        layer,
+        (
+            Rule("Likely", "\"confidence\" = 'likely'", line(PROPOSED, 1.4, "4;1.6")),
+            Rule("Possible", "\"confidence\" = 'possible'", line(PROPOSED, 0.9, "2.4;2")),
+            Rule("A guess", "ELSE", line(PROPOSED, 0.5, "0.8;1.6")),
+        ),
+        (Label(said, "", 25_000, 8.5, PROPOSED, True, 9, "along"),),
+    )
+
+
+def _doubts(layer: QgsVectorLayer) -> None:
+    """The first ten by the land that depends on them, numbered; a shape for what settles each."""
+    first = '"rank" <= 10'
+    shapes = {"probe": ("Probe", "triangle"), "level shot": ("Level shot", "square")}
+    rules = [
+        Rule(f"{name}: {size}", f"\"settle\" = '{settle}' and {test}", marker(shape, mm, colour, INK, 0.4))
+        for settle, (name, shape) in shapes.items()
+        for size, test, mm, colour in (
+            ("one of the first ten", first, 5.0, "#ffe0a3"), ("others", f"not {first}", 2.6, WHITE),
+        )
+    ]
+    show(
+        layer,
+        (*rules, Rule("Look", "ELSE", marker("circle", 2.6, WHITE, INK, 0.4))),
+        (Label('"rank" || \'. \' || wordwrap("doubt", 34)', first, 25_000, 8.5, INK, True, 9, "around"),),
+    )
+
+
 def _line_findings(layer: QgsVectorLayer) -> None:
     calls = _call_symbols()
     crosses = marker("cross2", 2.4, LEAF, LEAF, 0.5)
@@ -194,6 +226,8 @@ def _stations(layer: QgsVectorLayer) -> None:
 RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "PIPES": _pipes,
     "RANKED_PIPES": _ranked_pipes,
+    "PROBABLE": _probable,
+    "DOUBTS": _doubts,
     "NODES": _nodes,
     "LINE_FINDINGS": _line_findings,
     "POINT_FINDINGS": _point_findings,

@@ -17,6 +17,8 @@ SINKS = {
     "tracedownstream": ("PIPES",),
     "importlayout": ("DOUBTS",),
     "rankpipes": ("PIPES",),
+    "ownerpage": (),
+    "findmissing": ("PROBABLE", "LINE_FINDINGS", "DOUBTS"),
     "ownertable": ("TABLE", "SHARES", "CROSSINGS"),
 }
 

@@ -1,6 +1,7 @@
 """ownertable through Processing: three owners on one main, and the sample archive."""
 
 import builders as b
+import owner_cases
 import pytest
 import shapely
 from algorithm_runs import content_hash, provided, refusal, run
@@ -26,12 +27,7 @@ def point(x, y):
 
 
 def a34():
-    rows = [b.main("main", (0, 3000), (0, 0))]
-    land = []
-    for k, (owner, size) in enumerate((("T", 4.0), ("K", 3.0), ("M", 1.0))):
-        y = 1000 * k + 960
-        rows.append(b.lateral(owner.lower(), (size * 871.2, y), (0, y)))
-        land.append(b.box(f"F{k}", -500, 1000 * k, 5000, 1000 * (k + 1), owner=owner, contact=f"phone of {owner}"))
+    rows, land = owner_cases.a34()
     return {"DRAINS": in_ohio(rows), "LAND": in_ohio(land), "STRUCTURES": in_ohio([b.outlet(0, 0)])}
 
 

@@ -3,6 +3,7 @@
 import itertools
 
 import pytest
+from fallkeeper.plugin.missing.tables import DOUBTS, PROBABLE
 from fallkeeper.plugin.qgis_layer.archive_styles import style_archive_layer
 from fallkeeper.plugin.qgis_layer.fields import make_fields
 from fallkeeper.plugin.qgis_layer.style import style_for
@@ -29,6 +30,8 @@ LINE, POINT = "LineString(0 0, 300 0)", "Point(150 0)"
 RESULTS = [
     ("PIPES", PIPES, LINE),
     ("RANKED_PIPES", RANKED_PIPES, LINE),
+    ("PROBABLE", PROBABLE, LINE),
+    ("DOUBTS", DOUBTS, POINT),
     ("NODES", NODES, POINT),
     ("LINE_FINDINGS", FINDINGS, LINE),
     ("POINT_FINDINGS", FINDINGS, POINT),
