@@ -8,7 +8,7 @@ import numpy as np
 import shapely
 
 from .checks.catalogue import NotYet
-from .checks.declare import Check
+from .checks.declare import Check, Severity
 from .checks.run import Findings, Results
 from .county import County
 from .units import Units
@@ -128,7 +128,7 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
     columns = {
         "check": by_check(lambda c: c.id),
         "call": findings.call,
-        "severity": np.array([s.value for s in findings.severity], dtype=object),
+        "severity": np.array([severity.value for severity in Severity], dtype=object)[findings.rank],
         "title": by_check(lambda c: c.title),
         "remedy": by_check(lambda c: c.remedy),
         "drain_id": of_drain(net.drains.drain_id),

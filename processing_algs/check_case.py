@@ -7,7 +7,6 @@ import dataclasses
 from qgis.core import QgsProcessingException
 
 from ..plugin.checks.case import Case
-from ..plugin.checks.declare import Severity
 from ..plugin.checks.ground_fault import ground_fault
 from ..plugin.elevation.ground import SamplingCanceledError, sample_lines
 from ..plugin.network.summary import say_first
@@ -48,8 +47,7 @@ def read_case(algorithm, parameters, context, feedback) -> Case:
 
 def said_found(results, not_checked_count: int, has_report: bool) -> str:
     """How much was found and where to look first."""
-    # numpy would compare with the words "Severity.SERIOUS"
-    serious = sum(severity is Severity.SERIOUS for severity in results.findings.severity)
+    serious = int((results.findings.rank == 0).sum())
     where = "the report, the worst first" if has_report else "the tables of the findings"
     return (
         f"Findings: {len(results.findings):,}, {serious:,} of them serious. Not checked: {not_checked_count:,}, each "

@@ -58,6 +58,15 @@ class Findings:
     def where(self, keep: np.ndarray) -> Findings:
         return Findings(self.checks, self.check[keep], *(getattr(self, c)[keep] for c in _COLUMNS))
 
+    @property
+    def rank(self) -> np.ndarray:
+        """Place of the severity of each finding among all severities: 0 for serious."""
+        rank = np.zeros(len(self), dtype=np.int64)
+        for place, severity in enumerate(Severity):
+            # as an object: by itself numpy would compare with the words "Severity.SERIOUS"
+            rank[np.equal(self.severity, np.array(severity, dtype=object))] = place
+        return rank
+
     def of(self, check_id: str) -> Findings:
         """The findings of one check."""
         rows = [k for k, c in enumerate(self.checks) if c.id == check_id]

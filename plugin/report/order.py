@@ -13,7 +13,7 @@ from ..network.network import Network
 from ..tables import Drains
 from .content import Figure, Group, Missed, Row, SeverityCount
 
-SEVERITIES = (Severity.SERIOUS, Severity.DOUBT, Severity.NOTE)
+SEVERITIES = tuple(Severity)
 ROWS_SHOWN = 20
 EXAMPLES_SHOWN = 5
 _NO_FIGURES: Mapping[str, tuple[Figure, ...]] = {}
@@ -22,12 +22,7 @@ _NO_FIGURES: Mapping[str, tuple[Figure, ...]] = {}
 def worst_first(findings: Findings) -> np.ndarray:
     """Rows of findings by severity, then probability (none counts as sure), then size against the limit."""
     sure = np.where(np.isnan(findings.probability), 1.0, findings.probability)
-    return np.lexsort((-_excess(findings), -sure, _severity_rank(findings)))
-
-
-def _severity_rank(findings: Findings) -> np.ndarray:
-    rank = {severity: place for place, severity in enumerate(SEVERITIES)}
-    return np.array([rank[Severity(severity)] for severity in findings.severity], dtype=np.int64)
+    return np.lexsort((-_excess(findings), -sure, findings.rank))
 
 
 def _excess(findings: Findings) -> np.ndarray:
@@ -44,7 +39,7 @@ def _excess(findings: Findings) -> np.ndarray:
 
 def count_severities(findings: Findings) -> tuple[SeverityCount, ...]:
     """Findings and drains of every severity, also of those that were not found."""
-    rank = _severity_rank(findings)
+    rank = findings.rank
     return tuple(
         SeverityCount(severity, int((rank == place).sum()), _drain_count(findings.drain[rank == place]))
         for place, severity in enumerate(SEVERITIES)
@@ -63,7 +58,7 @@ def group_findings(
     rows_shown: int = ROWS_SHOWN,
 ) -> tuple[Group, ...]:
     """One group a check that found something: by its worst severity, then as declared; `figures` go by check id."""
-    order, rank = worst_first(findings), _severity_rank(findings)
+    order, rank = worst_first(findings), findings.rank
     groups = []
     for place, check in enumerate(findings.checks):
         rows = order[findings.check[order] == place]
