@@ -89,7 +89,7 @@ def pipes_table(
 
 
 def nodes_table(county: County) -> tuple[dict[str, np.ndarray], np.ndarray]:
-    """Columns of NODES and points: outlets, joints, ends."""
+    """Columns of NODES (outlets, joints, ends) and their coordinates in metres."""
     net = county.network
     kind = np.where(net.node_degree > 1, "joint", "end").astype(object)
     name = np.full(len(net.nodes), None, dtype=object)
@@ -101,7 +101,7 @@ def nodes_table(county: County) -> tuple[dict[str, np.ndarray], np.ndarray]:
     used = np.flatnonzero(net.node_degree > 0)
     number = np.arange(len(net.nodes))
     columns = {"node": number, "kind": kind, "name": name, "system": system, "pipes": net.node_degree}
-    return {c: v[used] for c, v in columns.items()}, shapely.points(net.nodes.xy[used])
+    return {c: v[used] for c, v in columns.items()}, net.nodes.xy[used]
 
 
 def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:

@@ -55,14 +55,11 @@ class BuildNetwork(NetworkAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         import numpy as np
 
-        from ..plugin import result_tables as tables
         from ..plugin.checks.case import Case
         from ..plugin.checks.catalogue import NETWORK_CHECKS
         from ..plugin.checks.run import CanceledError, run_checks
         from ..plugin.network.summary import say_first
-        from ..plugin.qgis_layer.rows import Rows
-        from .write_results import write_findings, write_pipes
-        from .write_sinks import POINT, write_sink
+        from .write_results import write_findings, write_nodes, write_pipes
 
         county = self.read_county(parameters, context, feedback)
         feedback.setProgress(40)
@@ -76,8 +73,7 @@ class BuildNetwork(NetworkAlgorithm):
             feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}")
         feedback.setProgress(60)
         net = county.network
-        nodes = write_sink(self, parameters, context, feedback, "NODES", tables.NODES, tables.NODE_ALIASES,
-                           Rows.of(*tables.nodes_table(county)), POINT, (60, 70))
+        nodes = write_nodes(self, parameters, context, feedback, county, (60, 70))
         findings = write_findings(self, parameters, context, feedback, county, results.findings, (70, 80))
         pipes = write_pipes(self, parameters, context, feedback, county, np.arange(len(net.pieces)), percent=(80, 100))
         return {

@@ -8,6 +8,7 @@ from datetime import date
 from pathlib import Path
 
 import numpy as np
+import shapely
 
 from ..plugin import result_tables as tables
 from ..plugin.checks.case import Case
@@ -20,6 +21,17 @@ from ..plugin.report.content import Facts
 from ..plugin.report.figures import finding_figures
 from ..plugin.report.page import render_report
 from .write_sinks import LINE, POINT, write_sink
+
+
+def write_nodes(algorithm, parameters, context, feedback, county: County, percent=None) -> str | None:
+    """NODES: outlets, joints and ends."""
+    columns, xy_m = tables.nodes_table(county)
+
+    def part(rows: slice):
+        return {name: column[rows] for name, column in columns.items()}, shapely.points(xy_m[rows])
+
+    return write_sink(algorithm, parameters, context, feedback, "NODES", tables.NODES, tables.NODE_ALIASES,
+                      Rows(len(xy_m), part), POINT, percent)
 
 
 def write_pipes(

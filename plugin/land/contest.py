@@ -115,11 +115,11 @@ class Rivals:
 
 
 def strips_by_place(segments: Segments) -> shapely.STRtree:
-    """The boxes of all strips, to ask which are near."""
+    """The boxes of all strips, each as its diagonal, to ask which are near."""
     end = segments.start + segments.along * segments.length_m[:, None]
     low = np.minimum(segments.start, end) - segments.half_m[:, None]
     high = np.maximum(segments.start, end) + segments.half_m[:, None]
-    return shapely.STRtree(shapely.box(low[:, 0], low[:, 1], high[:, 0], high[:, 1]))
+    return shapely.STRtree(shapely.linestrings(np.stack([low, high], axis=1)))
 
 
 def find_rivals(segments: Segments, strips: shapely.STRtree, some: range) -> Rivals:

@@ -18,7 +18,7 @@ import numpy as np
 import shapely
 
 from .rows import Rows, in_units
-from .spatial_index import pack
+from .spatial_index import outward, pack
 
 _AT_ONCE = 20_000  # rows in memory; fewer or more take as long
 _MOST_VALUES = 900  # of one statement; every SQLite takes 999
@@ -114,7 +114,7 @@ def _fill_table(file: sqlite3.Connection, table: str, rows: Rows, unit_m: float,
     ).fetchall()
     for name, _ in triggers:
         file.execute(_sql("DROP TRIGGER {}", name))
-    boxes = np.full((rows.count, 4), np.nan)
+    boxes, corners = np.empty((0 if place is None else rows.count, 4), dtype=np.float32), []
     for part in rows.parts(_AT_ONCE):
         if is_canceled():
             return False
@@ -122,13 +122,16 @@ def _fill_table(file: sqlite3.Connection, table: str, rows: Rows, unit_m: float,
         names, values = list(columns), [_values(column) for column in columns.values()]
         if place is not None:
             shapes = in_units(shapes, unit_m)
-            boxes[part] = shapely.bounds(shapes)
+            exact = shapely.bounds(shapes)
+            boxes[part] = outward(exact)
+            corners.append(shapely.total_bounds(shapes))
             names.append(place[0])
-            values.append(_blobs(shapes, boxes[part], place[1]))
+            values.append(_blobs(shapes, exact, place[1]))
         _insert(file, table, names, zip(*values), part.stop - part.start)
         progress(part.stop / rows.count)
-    if place is not None:
-        _index(file, table, place[0], boxes)
+    if corners:
+        _say_extent(file, table, np.array(corners))
+        _index(file, f"rtree_{table}_{place[0]}", boxes)
     file.execute("UPDATE gpkg_ogr_contents SET feature_count = ? WHERE table_name = ?", (rows.count, table))
     for _, sql in triggers:
         file.execute(sql)
@@ -177,24 +180,27 @@ def _blobs(shapes: np.ndarray, boxes: np.ndarray, srs_id: int) -> list:
     return [_NAN if shape is None else bytearray(head[at : at + size] + shape) for at, shape in zip(starts, wkb)]
 
 
-def _index(file: sqlite3.Connection, table: str, column: str, boxes: np.ndarray) -> None:
-    """The extent of the layer, and its spatial index where it has one."""
-    known = np.flatnonzero(~np.isnan(boxes[:, 0]))
-    if not len(known):
-        return
-    extent = [*boxes[known, :2].min(axis=0).tolist(), *boxes[known, 2:].max(axis=0).tolist()]
-    file.execute(
-        "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?", (*extent, table)
-    )
-    index = f"rtree_{table}_{column}"
-    if not file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (index,)).fetchone():
-        return
+def _say_extent(file: sqlite3.Connection, table: str, boxes: np.ndarray) -> None:
+    if not np.isnan(boxes).all():
+        extent = [*np.nanmin(boxes[:, :2], axis=0).tolist(), *np.nanmax(boxes[:, 2:], axis=0).tolist()]
+        file.execute(
+            "UPDATE gpkg_contents SET min_x = ?, min_y = ?, max_x = ?, max_y = ? WHERE table_name = ?", (*extent, table)
+        )
+
+
+def _index(file: sqlite3.Connection, index: str, boxes: np.ndarray) -> None:
+    """Fill the spatial index where there is one; rows are numbered from 1 on."""
+    row = np.flatnonzero(~np.isnan(boxes[:, 0]))
     nodes = f"{index}_node"
+    if not len(row) or not file.execute("SELECT 1 FROM sqlite_master WHERE name = ?", (nodes,)).fetchone():
+        return
     ((node_bytes,),) = file.execute(_sql("SELECT length(data) FROM {}", nodes)).fetchall()
-    packed = pack(known + 1, boxes[known], node_bytes)
+    packed = pack(row + 1, boxes[row], node_bytes)
     file.execute(_sql("DELETE FROM {}", nodes))
     number, above = range(1, len(packed.nodes) + 1), packed.above.tolist()
     _insert(file, nodes, ("nodeno", "data"), zip(number, packed.nodes), len(number))
     _insert(file, f"{index}_parent", ("nodeno", "parentnode"), zip(number[1:], above[1:]), len(number) - 1)
-    of_row = zip((known + 1).tolist(), packed.node_of_row.tolist())
-    _insert(file, f"{index}_rowid", ("rowid", "nodeno"), of_row, len(known))
+    for first in range(0, len(row), _AT_ONCE):
+        some = slice(first, first + _AT_ONCE)
+        homes = zip((row[some] + 1).tolist(), packed.node_of_row[some].tolist())
+        _insert(file, f"{index}_rowid", ("rowid", "nodeno"), homes, len(row[some]))

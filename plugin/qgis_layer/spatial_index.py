@@ -29,7 +29,7 @@ class Packed:
 
 
 def pack(rows: np.ndarray, boxes: np.ndarray, node_bytes: int) -> Packed:
-    """An R-tree of rows by their numbers and boxes (minx, miny, maxx, maxy), with nodes of `node_bytes`."""
+    """An R-tree of rows by their numbers and boxes (see `outward`), with nodes of `node_bytes`."""
     room = (node_bytes - _HEAD_BYTES) // _ENTRY_BYTES
     sizes = [max(1, -(-len(rows) // room))]
     while sizes[-1] > 1:
@@ -41,7 +41,7 @@ def pack(rows: np.ndarray, boxes: np.ndarray, node_bytes: int) -> Packed:
     nodes = np.zeros(sum(sizes), dtype=node_type)
     above = np.zeros(len(nodes), dtype=np.int64)
     node_of_row = np.zeros(len(rows), dtype=np.int64)
-    numbers, boxes = rows, _outward(boxes)
+    numbers = rows
     for level, size in enumerate(sizes):
         first_number = 1 + sum(sizes[level + 1 :])
         order, node, place = _tiles(boxes, size)
@@ -62,12 +62,13 @@ def pack(rows: np.ndarray, boxes: np.ndarray, node_bytes: int) -> Packed:
     return Packed([node.tobytes() for node in nodes], above, node_of_row)
 
 
-def _outward(boxes: np.ndarray) -> np.ndarray:
-    """Boxes with half as many digits that still hold what they held."""
+def outward(boxes: np.ndarray) -> np.ndarray:
+    """Boxes (minx, miny, maxx, maxy) with half as many digits, as the index keeps them, that hold what they held."""
     near = boxes.astype(np.float32)
-    low = np.where(near > boxes, np.nextafter(near, np.float32(-np.inf)), near)
-    high = np.where(near < boxes, np.nextafter(near, np.float32(np.inf)), near)
-    return np.hstack([low[:, :2], high[:, 2:]])
+    low, high = near[:, :2], near[:, 2:]
+    low = np.where(low > boxes[:, :2], np.nextafter(low, np.float32(-np.inf)), low)
+    high = np.where(high < boxes[:, 2:], np.nextafter(high, np.float32(np.inf)), high)
+    return np.hstack([low, high])
 
 
 def _tiles(boxes: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
@@ -77,6 +78,5 @@ def _tiles(boxes: np.ndarray, size: int) -> tuple[np.ndarray, np.ndarray, np.nda
     count = np.diff(edges)
     node = np.repeat(np.arange(size), count)
     by_x = np.argsort(boxes[:, 0] + boxes[:, 2], kind="stable")
-    slice_of = node * slices // size
-    order = by_x[np.lexsort((boxes[by_x, 1] + boxes[by_x, 3], slice_of))]
+    order = by_x[np.lexsort((boxes[by_x, 1] + boxes[by_x, 3], node * slices // size))]
     return order, node, np.arange(len(boxes)) - np.repeat(edges[:-1], count)

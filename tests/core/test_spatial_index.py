@@ -5,7 +5,7 @@ from contextlib import closing
 
 import numpy as np
 import pytest
-from fallkeeper.plugin.qgis_layer.spatial_index import pack
+from fallkeeper.plugin.qgis_layer.spatial_index import outward, pack
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -15,7 +15,7 @@ NODE_BYTES = 1228  # SQLite's own for two dimensions on pages of 4096 bytes
 def indexed(file, rows, boxes):
     file.execute("CREATE VIRTUAL TABLE boxes USING rtree(id, minx, maxx, miny, maxy)")
     assert file.execute("SELECT length(data) FROM boxes_node").fetchall() == [(NODE_BYTES,)]
-    packed = pack(rows, boxes, NODE_BYTES)
+    packed = pack(rows, outward(boxes), NODE_BYTES)
     file.execute("DELETE FROM boxes_node")
     file.executemany("INSERT INTO boxes_node VALUES (?, ?)", list(enumerate(packed.nodes, 1)))
     file.executemany("INSERT INTO boxes_parent VALUES (?, ?)", list(enumerate(packed.above.tolist(), 1))[1:])
@@ -75,7 +75,7 @@ def test_rows_may_be_taken_out_and_added_afterwards():
 def test_a_small_window_looks_into_few_nodes():
     """Worth having: tiles of 60,000 pipes do not lie across one another."""
     rows, boxes = made(60_000, 3)
-    packed = pack(rows, boxes, NODE_BYTES)
+    packed = pack(rows, outward(boxes), NODE_BYTES)
     middle = (boxes[:, :2] + boxes[:, 2:]) / 2
     near = (np.abs(middle - (3.15e5, 4.575e6)) < 500).all(axis=1)
     assert near.sum() > 50
