@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import json
+import shutil
 import sqlite3
+from contextlib import closing
+from pathlib import Path
 
 import shapely
 from fallkeeper.plugin.schema import LAYERS, layer
 from fallkeeper.plugin.schema.sqlite import triggers
 from fallkeeper.plugin.schema.sqlite_history import NOTE_ROW, NOTE_TABLE
+
+SAMPLE = Path(__file__).resolve().parents[1] / "sample_project" / "ossel_flats.gpkg"
 
 _TYPES = {"text": "TEXT", "real": "REAL", "integer": "INTEGER", "boolean": "MEDIUMINT", "date": "DATE",
           "datetime": "DATETIME"}
@@ -80,3 +85,18 @@ def entries(connection: sqlite3.Connection) -> list[sqlite3.Row]:
     for row in rows:
         row["before"] = json.loads(row["before"]) if row["before"] is not None else None
     return rows
+
+
+def copied_sample(folder: Path) -> Path:
+    """A copy of the sample archive of one's own, in a folder with a blank and an umlaut."""
+    own = folder / "my ärchive"
+    own.mkdir()
+    return Path(shutil.copyfile(SAMPLE, own / "ossel flats.gpkg"))
+
+
+def dump(path: Path) -> dict[str, list]:
+    """Every row of every layer with its history, as stored, in order of their numbers."""
+    with closing(sqlite3.connect(path)) as connection:
+        return {
+            one.name: connection.execute(f'SELECT * FROM "{one.name}" ORDER BY 1').fetchall() for one in LAYERS
+        }

@@ -1,7 +1,7 @@
-"""The one error of archives."""
+"""The one error of archives, where QGIS is met."""
 
 from __future__ import annotations
 
+from ..schema.faults import ArchiveError
 
-class ArchiveError(ValueError):
-    """What was asked of an archive cannot be done; the message says why and what to do."""
+__all__ = ["ArchiveError"]

@@ -109,7 +109,7 @@ def _pushed_out(layer: Layer, event: str) -> str:
 
 def _entry(layer: Layer, trigger: str, columns: Sequence[str]) -> str:
     """The statement that writes the row of the history."""
-    old, new, pushed = (_key(layer, row) for row in ("OLD.", "NEW.", "pushed."))
+    old, new, pushed = (key_sql(layer, row) for row in ("OLD.", "NEW.", "pushed."))
     parts = {"new_key": "NULL", "who": 'coalesce(note.who, NEW."edited_by")', "before": "NULL", "others": ""}
     action = trigger
     if trigger == "insert":
@@ -129,7 +129,8 @@ def _entry(layer: Layer, trigger: str, columns: Sequence[str]) -> str:
     return fill(_ENTRY, layer=literal(layer.name), action=literal(action), **parts)
 
 
-def _key(layer: Layer, row: str) -> str:
+def key_sql(layer: Layer, row: str) -> str:
+    """What a row is called in the history, as SQL; `row` is a prefix like OLD."""
     number = f"{literal(WITHOUT_KEY)} || {row}{quoted(ROW_NUMBER)}"
     if layer.key is None:
         return number

@@ -28,6 +28,7 @@ MAY_IMPORT = {
     "tables": FIGURES | {"schema"},
     "lines": FIGURES,
     "sharing": FIGURES | {"schema"},
+    "history": FIGURES | {"schema"},
     "elevation": DOOR,
     "network": DOOR | {"elevation"},
     "land": DOOR | {"network"},
@@ -44,13 +45,13 @@ MAY_IMPORT = {
     "owners": ENGINE | {"trace_sums", "result_tables", "report"},
     "report": ENGINE | INTAKE,
     "reroute": ENGINE | {"report"},
-    "compare": ENGINE | {"report", "result_tables"},
+    "compare": ENGINE | {"report", "result_tables", "history"},
     "answers": ENGINE | RESULTS | {"report"},
-    "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing"},
+    "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing", "history"},
     "processing_algs": ENGINE | INTAKE | RESULTS | {
-        "dependencies", "report", "reroute", "compare", "qgis_layer", "sharing"
+        "dependencies", "report", "reroute", "compare", "qgis_layer", "sharing", "history"
     },
-    "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer", "sharing"},
+    "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer", "sharing", "history"},
     "main": {"dependencies", "gui", "processing_algs"},
 }
 LINES = "plugin/network/lines.py"  # drawn lines as arrays: below everything that computes along them

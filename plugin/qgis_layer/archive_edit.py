@@ -1,0 +1,44 @@
+"""What QGIS has to say before an archive is changed as a whole, and what it must be told afterwards."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+from qgis.core import QgsApplication, QgsProject, QgsVectorLayer
+
+from .archive_error import ArchiveError
+from .archive_place import place_of
+
+
+def refuse_while_edited(path: Path, project: QgsProject | None) -> None:
+    """ArchiveError while a layer of the archive at `path` is in edit mode. To be asked on the main thread."""
+    edited = sorted(layer.name() for layer in _layers_of(path, project) if layer.isEditable())
+    if edited:
+        raise ArchiveError(
+            f"The layer '{edited[0]}' of {path} is in edit mode: save or discard its edits, leave edit mode, and run "
+            "again. Nothing was changed."
+        )
+
+
+def show_changes(path: Path, project: QgsProject | None) -> None:
+    """Let the layers of the archive show what was written into its file. To be called on the main thread."""
+    for layer in _layers_of(path, project):
+        layer.dataProvider().reloadData()
+        layer.updateExtents()
+        layer.triggerRepaint()
+
+
+def user_name() -> str:
+    """Who works here: as the forms of an archive fill in `edited_by`."""
+    return QgsApplication.userFullName() or QgsApplication.userLoginName()
+
+
+def _layers_of(path: Path, project: QgsProject | None) -> Iterator[QgsVectorLayer]:
+    for layer in project.mapLayers().values() if project is not None else ():
+        if isinstance(layer, QgsVectorLayer) and layer.isValid() and _is_at(place_of(layer), path):
+            yield layer
+
+
+def _is_at(place: object, path: Path) -> bool:
+    return isinstance(place, Path) and path.exists() and place.samefile(path)
