@@ -9,6 +9,7 @@ from qgis.core import QgsVectorLayer
 from ..schema import layer as schema_layer
 from ..units import Units
 from .forms import prepare_form
+from .layout_styles import style_layout_lines
 from .network_styles import style_drains, style_repairs, style_shots, style_structures
 from .place_styles import (
     style_calls,
@@ -32,6 +33,7 @@ _STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "calls": style_calls,
     "readings": style_readings,
     "repairs": style_repairs,
+    "layout_lines": style_layout_lines,
 }
 
 

@@ -14,6 +14,8 @@ _DECIMALS = {
     "station": 1, "station_from": 1, "station_to": 1, "length": 1, "length_above": 1, "area": 2, "area_above": 2,
     "owner_area": 2, "share": 3, "owner_share": 3, "p_reverse": 3, "probability": 3, "ground": 2, "invert": 2,
     "cut": 2, "cover": 2, "grade": 3, "area_lost": 2, "yearly_chance": 4, "expected_loss": 4,
+    "area_before": 2, "area_proposed": 2, "area_all": 2, "length_before": 0, "length_proposed": 0, "length_all": 0,
+    "overlap_share": 2, "gap": 1, "below_by": 3, "outside_length": 1,
     "land_area": 2, "others_area": 2, "without_outlet": 2, "outlet_area": 2, "length_below": 1,
 }  # fmt: skip
 # pixels

@@ -28,8 +28,11 @@ GROUPS = {
     "Pipes": ("structures", "drains"),
     "Landmarks and trees": ("landmarks", "trees", "tree_rows", "woods"),
     "Land": ("land",),
+    "Lines of layouts": ("layout_lines",),
     "Tables": ("tapes", "layouts", "limits", "accepted", "predictions", "history", "archive"),
 }
+_FOLDED = ("Lines of layouts", "Tables")
+_HIDDEN = ("layout_lines",)  # looked at beside the drains only when asked about
 _SNAPPED_TO = ("drains", "structures", "shots", "landmarks")
 _SNAPPING_PIXELS = 12.0
 
@@ -41,14 +44,16 @@ def add_archive(
     layers = {}
     for group_name, names in GROUPS.items():
         group = project.layerTreeRoot().addGroup(group_name)
-        group.setExpanded(group_name != "Tables")
+        group.setExpanded(group_name not in _FOLDED)
         for name in names:
             if name in leave_out:
                 continue
             layers[name] = open_layer(place, name)
             _dress_where_bare(layers[name], name)
             project.addMapLayer(layers[name], False)
-            group.addLayer(layers[name]).setExpanded(False)
+            node = group.addLayer(layers[name])
+            node.setExpanded(False)
+            node.setItemVisibilityChecked(name not in _HIDDEN)
     layers["history"].setReadOnly(True)
     _add_relations(project, layers)
     return layers

@@ -6,6 +6,7 @@ from collections.abc import Callable
 
 from qgis.core import QgsMarkerSymbol, QgsSymbol, QgsVectorLayer
 
+from .layout_styles import style_decisions, style_outlet_changes, style_outlets, style_places
 from .symbols import (
     BAD,
     DOUBT,
@@ -233,4 +234,8 @@ RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "POINT_FINDINGS": _point_findings,
     "LAND_ABOVE": _land_above,
     "STATIONS": _stations,
+    "DECISIONS": style_decisions,
+    "PLACES": style_places,
+    "OUTLET_CHANGES": style_outlet_changes,
+    "OUTLETS": style_outlets,
 }

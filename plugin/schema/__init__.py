@@ -9,7 +9,7 @@ from __future__ import annotations
 from .declare import Field, Layer
 from .layers import LAYERS
 
-SCHEMA_VERSION = 2
+SCHEMA_VERSION = 3
 
 __all__ = ["LAYERS", "SCHEMA_VERSION", "Field", "Layer", "layer"]
 

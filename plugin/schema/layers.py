@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from .network_layers import DRAINS, SHOTS, STRUCTURES
 from .place_layers import LAND, LANDMARKS, TREE_ROWS, TREES, WOODS
-from .record_layers import CALLS, LAYOUTS, READINGS, REPAIRS, TAPES
+from .record_layers import CALLS, LAYOUT_LINES, LAYOUTS, READINGS, REPAIRS, TAPES
 from .tables import ACCEPTED, ARCHIVE, HISTORY, LIMITS, PREDICTIONS
 
 LAYERS = (
@@ -21,6 +21,7 @@ LAYERS = (
     READINGS,
     TAPES,
     LAYOUTS,
+    LAYOUT_LINES,
     REPAIRS,
     LIMITS,
     ACCEPTED,

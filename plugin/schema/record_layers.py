@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from .declare import NONE, POINT, REAL, Field, Layer, day, error, figure, key, link, moment, notes, text
+from .declare import LINE, NONE, POINT, REAL, Field, Layer, day, error, figure, key, link, moment, notes, text
 
 CALLS = Layer(
     name="calls",
@@ -89,6 +89,26 @@ LAYOUTS = Layer(
         text("source_kind", "Kind of source", "Paper plan, sketch, machine log.", "Main"),
         text("scan", "Scan", "File of the scan.", "Main"),
         error("position_error", "Error of the place", "Standard error of what is drawn on it.", "Main"),
+        *notes(),
+    ),
+)
+
+LAYOUT_LINES = Layer(
+    name="layout_lines",
+    title="Lines of layouts",
+    one="line of a layout",
+    meaning="Every line of a layout that was taken in, as it was brought, whether it became a drain or not.",
+    geometry=LINE,
+    place_required=False,
+    shown_as='concat("brought_as", \' \', "class")',
+    fields=(
+        key("layout_line_id", "Line", "line of a layout"),
+        link("layout_id", "Layout", "The layout it is of.", "Main", "layouts", required=True),
+        text("brought_as", "Key in the layout", "Key it was brought with; empty: none.", "Main"),
+        text("class", "Class", "What it was found to be beside the archive.", "Main"),
+        text("done", "Done", "What was done with it; empty: it was left out.", "Main", values="layout_done"),
+        link("drain_id", "Drain", "The drain it became or redrew.", "Main", "drains"),
+        text("source", "As brought", "All its fields and its shape as they were brought, as JSON.", "Note"),
         *notes(),
     ),
 )

@@ -90,6 +90,11 @@ VALUE_LISTS: Mapping[str, Mapping[str, str]] = MappingProxyType(
             "probe_miss": "Probe missed the pipe",
         },
         "tape_kind": {"distance": "Distance", "along": "Along an edge", "away": "Away from an edge"},
+        "layout_done": {
+            "take": "Taken as a new pipe",
+            "join": "Taken with its joint",
+            "replace": "The archive's pipe was redrawn like it",
+        },
         "history_action": {
             "insert": "Added",
             "update": "Changed",

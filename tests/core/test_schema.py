@@ -29,6 +29,7 @@ PUBLIC = {
     "calls": "call_id received_on caller contact about status locate_ticket locate_valid_until done_on",
     "readings": "reading_id kind observed_on observer depth level flow days_since_rain rain photo call_id",
     "tapes": "tape_id target landmark_id toward_id distance kind tape_error side",
+    "layout_lines": "layout_line_id layout_id brought_as class done drain_id source",
     "layouts": "layout_id name made_by made_on source_kind scan position_error",
     "repairs": "repair_id drain_id done_on found done length photo call_id",
     "limits": "name value unit source",
@@ -48,6 +49,7 @@ REQUIRED = {
     "calls": {"call_id"},
     "readings": {"reading_id", "kind"},
     "tapes": {"tape_id", "target", "landmark_id", "distance"},
+    "layout_lines": {"layout_line_id", "layout_id"},
     "layouts": {"layout_id"},
     "repairs": {"repair_id"},
 }
@@ -119,7 +121,7 @@ def test_unknown_keys_and_layers_are_program_faults():
 
 
 def test_schema_version():
-    assert SCHEMA_VERSION == 2
+    assert SCHEMA_VERSION == 3
 
 
 @pytest.fixture

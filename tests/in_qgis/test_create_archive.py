@@ -503,7 +503,7 @@ def test_run_from_the_toolbox_the_layers_arrive_in_groups_with_their_styles(run,
     order = [found.name() for found in project.layerTreeRoot().layerOrder()]
     assert order.index("Structures and joints") < order.index("Drains (tile)") < order.index("Land")
     assert len(project.mapLayers()) == len(LAYERS)
-    assert len(project.relationManager().relations()) == 9
+    assert len(project.relationManager().relations()) == 11
     drains = project.mapLayersByName("Drains (tile)")[0]
     assert drains.renderer().type() == "RuleRenderer"
     about = project.mapLayersByName("About this archive")[0]

@@ -108,7 +108,7 @@ def test_rows_that_belong_together_are_related(project):
     assert ("Level shots", "Drains (tile)", ("drain_id", "drain_id")) in pairs
     assert ("Readings", "Calls", ("call_id", "call_id")) in pairs
     assert ("Tape figures", "Landmarks", ("toward_id", "landmark_id")) in pairs
-    assert len(pairs) == 9
+    assert len(pairs) == 11
     calls = project.mapLayersByName("Calls")[0]
     tabs = [tab.name() for tab in calls.editFormConfig().tabs()]
     assert tabs == ["Main", "Job", "Note", "Readings", "Repairs"]
