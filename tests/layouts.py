@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
+import json
+
 import builders as b
 import numpy as np
 import pandas as pd
 import shapely
-from fallkeeper.plugin.compare.given import Archive, Settings
+from fallkeeper.plugin.compare.brought import Brought, BroughtRow
+from fallkeeper.plugin.compare.given import Archive, Layout, Settings
 from fallkeeper.plugin.compare.judge import Comparison, compare_layout
 from fallkeeper.plugin.limits import Limits
 from fallkeeper.plugin.tables import Drains, Land, Shots, Structures
 from fallkeeper.plugin.units import US_SURVEY_FOOT_M, Units
+from fallkeeper.sample_project.rows import CRS, ORIGIN_FT
 from scenario import UNITS, scenario_frames
 
 MAIN_X, FAR_X = 4000.0, 3128.8
@@ -59,25 +63,27 @@ def county_settings(tolerance_ft: float = 5.0, accept: bool = False) -> Settings
 def compare_f7(rows: list[dict] | None = None, bridged: bool = True, **settings) -> Comparison:
     """The layout of F7 (or other rows in its coordinates) beside the sample county."""
     layout = b.drains(*(f7_rows() if rows is None else rows), unit_m=US_SURVEY_FOOT_M)
-    return compare_layout(county_archive(bridged), layout, county_settings(**settings))
+    return compare_layout(county_archive(bridged), Layout.of_lines(layout), county_settings(**settings))
 
 
 def compare(
     archive_rows: list[dict], layout_rows: list[dict], structures: list[dict] = (), land: list[dict] | None = None,
-    tolerance_ft: float = 1.0, accept: bool = False,
+    tolerance_ft: float = 1.0, accept: bool = False, layout_structures: list[dict] = (), layout_shots: list[dict] = (),
 ) -> Comparison:
     """A small archive and a layout, in feet."""
     archive = Archive(
         b.drains(*archive_rows), b.structures(*structures), Shots.none(), None if land is None else b.land(*land)
     )
-    return compare_layout(archive, b.drains(*layout_rows), Settings(Limits(), Units("us"), tolerance_ft * b.FT, accept))
+    layout = Layout(b.drains(*layout_rows), b.structures(*layout_structures), b.shots(*layout_shots))
+    return compare_layout(archive, layout, Settings(Limits(), Units("us"), tolerance_ft * b.FT, accept))
 
 
 def classes(compared: Comparison) -> dict[str, tuple[str, str]]:
     """Key -> class and proposed action; what a key used twice is comes from its last line."""
     from fallkeeper.plugin.compare.found import class_of
 
-    return dict(zip(compared.layout.drain_id.tolist(), zip(class_of(compared.kind).tolist(), compared.action.tolist())))
+    found = zip(class_of(compared.kind).tolist(), compared.action.tolist())
+    return dict(zip(compared.layout.drains.drain_id.tolist(), found))
 
 
 def reasons(compared: Comparison) -> pd.DataFrame:
@@ -86,7 +92,7 @@ def reasons(compared: Comparison) -> pd.DataFrame:
 
     found = compared.reasons
     return pd.DataFrame({
-        "line": compared.layout.drain_id[found.row], "class": class_of(found.kind), "value": found.value,
+        "line": compared.layout.drains.drain_id[found.row], "class": class_of(found.kind), "value": found.value,
         "other": found.other, "detail": found.detail, "x": found.xy_m[:, 0], "y": found.xy_m[:, 1],
     })
 
@@ -106,3 +112,14 @@ def by_outlet(change, units) -> dict[str, tuple[float, float]]:
         one.key: tuple(np.round([one.area_before_m2 / units.area_m2, one.area_after_m2 / units.area_m2], 4).tolist())
         for one in change.outlets
     }
+
+
+def brought(rows: list[dict], name: str = "F7 layout") -> Brought:
+    """Rows as they would come from a layer in the sample county's CRS and units."""
+    made = []
+    for number, row in enumerate(rows, 1):
+        shape = shapely.transform(row["geometry"], lambda xy: xy + ORIGIN_FT)
+        values = {field: value for field, value in row.items() if field != "geometry"}
+        source = {"fields": values, "shape": shapely.to_wkb(shape, hex=True), "crs": CRS}
+        made.append(BroughtRow(number, values, shapely.to_wkb(shape), json.dumps(source)))
+    return Brought(name, made)

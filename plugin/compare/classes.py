@@ -102,6 +102,11 @@ CLASSES = (
         "Decide on that line first; then both can be taken.", ASK, TAKE,
     ),
     LineClass(
+        "no-role", "Nobody says what it does in its system",
+        "Fill in its role (lateral, submain, main, outlet_pipe) or choose the field that says it, and compare again.",
+        ASK, "",
+    ),
+    LineClass(
         "tie-in-unsure", "May tie in below the pipe that is to take its water",
         "The inverts are too close to tell: have both shot at the joint.", ASK, TAKE,
     ),

@@ -65,7 +65,7 @@ def outlet_aliases(units: Units) -> dict[str, str]:
 
 def decisions_table(compared: Comparison) -> tuple[dict[str, np.ndarray], np.ndarray]:
     """One row a line of the layout, with its shape in metres as it can be used (None where it cannot)."""
-    layout, units, kind = compared.layout, compared.settings.units, compared.kind
+    layout, units, kind = compared.layout.drains, compared.settings.units, compared.kind
     length_m = units.length_m
     columns = {
         "drain_id": layout.drain_id,
@@ -142,7 +142,7 @@ def places_table(compared: Comparison) -> tuple[dict[str, np.ndarray], np.ndarra
     rows = np.flatnonzero(np.isfinite(reasons.xy_m).all(axis=1))
     ids = class_of(reasons.kind[rows])
     columns = {
-        "drain_id": compared.layout.drain_id[reasons.row[rows]],
+        "drain_id": compared.layout.drains.drain_id[reasons.row[rows]],
         "class": ids,
         "title": _words([OF_ID[one].title for one in ids.tolist()]),
         "other_id": reasons.other[rows],

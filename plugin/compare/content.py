@@ -30,7 +30,7 @@ _STROKES = {
 }
 HOW_TO_ACCEPT = (
     "Run Accept a layout (acceptlayout) with the same archive and layout. As it stands it takes the lines that can be "
-    "taken, in one step that can be undone as a whole; the archive's own drains stay as they are.",
+    "taken, all or none of them, as one batch of the history; the archive's own drains stay as they are.",
     "To decide otherwise, change the column action in DECISIONS (take, join, replace, keep or ask) and give that layer "
     "to acceptlayout; or name the keys of lines, or classes, there.",
     "All lines of the layout are kept beside the archive's drains, whether they are taken or not.",
@@ -76,13 +76,13 @@ def _groups(compared: Comparison):
             continue
         shown = tuple(
             (
-                str(columns["name"][row]), str(columns["role"][row] or "unknown").replace("_", " "),
+                f"{columns['name'][row]}, {str(columns['role'][row] or 'role unknown').replace('_', ' ')}",
                 units.show_length(float(compared.length_m[row])), str(columns["other_id"][row] or ""),
                 str(columns["detail"][row] or ""), str(columns["if_accepted"][row]),
             )
             for row in rows[:_ROWS_SHOWN]
         )
-        heads = ("Line", "Role", "Length", "Concerns", "Detail", "Accepting would")
+        heads = ("Line", "Length", "Concerns", "Detail", "Accepting would")
         yield LineGroup(one.id, one.title, ACTION_WORDS[one.action], one.remedy, len(rows), Table(heads, shown, ""))
 
 
@@ -117,7 +117,7 @@ def _moves(compared: Comparison) -> Table:
 
 
 def _not_checked(compared: Comparison):
-    names = compared.layout.name[compared.tie_in_unknown]
+    names = compared.layout.drains.name[compared.tie_in_unknown]
     if len(names):
         yield Missed(
             "Whether they tie in above the pipe that takes their water",
@@ -126,7 +126,7 @@ def _not_checked(compared: Comparison):
         )
     if compared.archive.land is None or not len(compared.archive.land):
         yield Missed("Property lines", "The archive has no land: draw its fields, lots and roads with their owners.")
-    waiting = compared.layout.name[~compared.layout.in_ground]
+    waiting = compared.layout.drains.name[~compared.layout.drains.in_ground]
     if len(waiting):
         yield Missed(
             "Joints and outlets of lines that are not in the ground",
@@ -138,7 +138,7 @@ def _not_checked(compared: Comparison):
 
 
 def _map(compared: Comparison) -> Figure | None:
-    shapes = compared.layout.geometry
+    shapes = compared.layout.drains.geometry
     wrong = compared.reasons.has(len(shapes), "bad-geometry", "several-parts", "wrong-place")
     rows = np.flatnonzero(~wrong)
     if not len(rows):
@@ -147,7 +147,7 @@ def _map(compared: Comparison) -> Figure | None:
     stroke = np.array([kinds.index(action) for action in compared.action[rows].tolist()], dtype=np.int64)
     shown = LayoutMap(
         "The layout on the archive's pipes", compared.settings.units, shapely.force_2d(shapes[rows]),
-        compared.layout.name[rows], stroke, tuple(_STROKES.values()), _places(compared, ~wrong),
+        compared.layout.drains.name[rows], stroke, tuple(_STROKES.values()), _places(compared, ~wrong),
     )
     view = shapely.box(*layout_view_box(shown))
     drains = compared.touched.drains

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
-import shapely
 
 from ..schema import layer
 from ..tables import Drains
@@ -15,23 +14,19 @@ from .shapes import Drawn
 
 _WORDS = ("role", "status", "material", "openings", "evidence", "located_by")
 _FIGURES = ("diameter", "spacing", "invert_error", "invert_start", "invert_end", "depth_start", "depth_end")
-_OTHER_END = {"invert_start": "invert_end", "invert_end": "invert_start", "depth_start": "depth_end",
-              "depth_end": "depth_start"}  # fmt: skip
 _SAME_M = 0.0005  # figures nobody can tell apart
 
 
 def compare_facts(old: Drains, layout: Drains, drawn: Drawn, settings: Settings) -> Iterator[Found]:
     """Lines with a drain of the same shape and the same key, or none: identical, or with other facts.
 
-    What the layout does not know is no difference. Start and end are those of the drawn line, so they change places
-    where the two are drawn in opposite directions.
+    What the layout does not know is no difference. Both are drawn in one direction (drawn.as_the_archive).
     """
     rows = np.flatnonzero((drawn.same_shape >= 0) & ((drawn.same_key < 0) | (drawn.same_key == drawn.same_shape)))
     drain = drawn.same_shape[rows]
-    turned = _drawn_backward(layout.geometry[rows], old.geometry[drain])
     differences = [[] for _ in rows]
     for name in (*_WORDS, *_FIGURES):
-        for place, sentence in _differences(name, old, drain, layout, rows, turned, settings):
+        for place, sentence in _differences(name, old, drain, layout, rows, settings):
             differences[place].append(sentence)
     other = np.array([bool(found) for found in differences], dtype=bool)
     told = np.array(["; ".join(found) for found in differences] or [None], dtype=object)[: len(rows)]
@@ -41,16 +36,8 @@ def compare_facts(old: Drains, layout: Drains, drawn: Drawn, settings: Settings)
     yield Found.of("identical", rows[~other], np.nan, keys[~other], named)
 
 
-def _drawn_backward(new: np.ndarray, old: np.ndarray) -> np.ndarray:
-    """Whether two lines of one shape are drawn in opposite directions."""
-    begin, end = (shapely.get_point(new, place) for place in (0, -1))
-    old_begin, old_end = (shapely.get_point(old, place) for place in (0, -1))
-    as_drawn = shapely.distance(begin, old_begin) + shapely.distance(end, old_end)
-    return shapely.distance(begin, old_end) + shapely.distance(end, old_begin) < as_drawn
-
-
 def _differences(
-    name: str, old: Drains, drain: np.ndarray, layout: Drains, rows: np.ndarray, turned: np.ndarray, settings: Settings
+    name: str, old: Drains, drain: np.ndarray, layout: Drains, rows: np.ndarray, settings: Settings
 ) -> Iterator[tuple[int, str]]:
     """Where a fact of the layout is another one than the archive's, with a clause that says both."""
     field = layer("drains").field(name)
@@ -61,8 +48,6 @@ def _differences(
             yield int(place), f"{told}: {_word(field, ours[place])}, archive {_word(field, theirs[place])}"
         return
     ours, theirs = getattr(layout, f"{name}_m")[rows], getattr(old, f"{name}_m")[drain]
-    if name in _OTHER_END:
-        theirs = np.where(turned, getattr(old, f"{_OTHER_END[name]}_m")[drain], theirs)
     size, unit = settings.units.size_si(field.unit), settings.units.name(field.unit)
     same = np.abs(ours - theirs) <= _SAME_M
     for place in np.flatnonzero(np.isfinite(ours) & ~same):

@@ -27,6 +27,19 @@ class Archive:
 
 
 @dataclass(frozen=True)
+class Layout:
+    """A layout somebody brings, in archive form; structures and shots are those that come with its lines."""
+
+    drains: Drains
+    structures: Structures
+    shots: Shots
+
+    @classmethod
+    def of_lines(cls, drains: Drains) -> Layout:
+        return cls(drains, Structures.none(), Shots.none())
+
+
+@dataclass(frozen=True)
 class Settings:
     """Limits, units and join tolerance in force; `accept_proposed`: joints that are proposed count as real."""
 
@@ -39,11 +52,6 @@ class Settings:
 
 class CompareCanceledError(Exception):
     """The user stopped the comparison."""
-
-
-def rows_of(table: Table, rows: np.ndarray) -> Table:
-    """Some rows of a table, as a table."""
-    return type(table)(*(getattr(table, column.name)[rows] for column in fields(table)))
 
 
 def together(first: Table, second: Table) -> Table:

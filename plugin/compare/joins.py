@@ -5,11 +5,14 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import shapely
 
 from ..elevation.grade import p_reverse, sigma_of_fall_m
 from ..network.joints import end_xy
 from ..network.loose_ends import nearest_pipe
 from ..network.network import Network
+from ..network.settled import CONFIRMED
+from ..tables import Structures
 from .found import Found
 from .given import Settings
 from .trials import Trial
@@ -20,7 +23,10 @@ _NAMES_TOLD = 6
 def check_joins(trial: Trial, wanted: np.ndarray, settings: Settings) -> tuple[list[Found], np.ndarray]:
     """What is found of the lines `wanted` (by row of the layout); and which of them lack a level to judge a tie-in."""
     low, unknown = _tie_ins(trial, wanted, settings)
-    return [*_crossings(trial, wanted), *_without_outlet(trial, wanted, settings), *low], unknown
+    found = [*_crossings(trial, wanted), *_without_outlet(trial, wanted, settings), *low]
+    if settings.accept_proposed:
+        found.append(_joints_counted_as_real(trial, wanted, settings))
+    return found, unknown
 
 
 def _named(net: Network, drain: np.ndarray) -> list[str]:
@@ -103,6 +109,32 @@ def _own_joints(net: Network, drain: np.ndarray) -> np.ndarray:
     for one in (joints.line, joints.other):
         best[net.lines.drain[one[order]]] = waiting[order]
     return best[drain]
+
+
+def _joints_counted_as_real(trial: Trial, wanted: np.ndarray, settings: Settings) -> Found:
+    """Lines with a proposed joint that counts in this run only, the one with the smallest gap."""
+    net, row = trial.network, trial.layout_row()
+    place = net.lines.points_at(net.proposed.other, net.proposed.at_m)
+    kept = near_joints_kept(net.structures, place, settings.tolerance_m)
+    open_ = np.flatnonzero(net.applied & ~kept)
+    joints = net.proposed.where(open_)
+    best = np.full(len(net.drains), -1, dtype=np.int64)
+    order = np.argsort(-joints.gap_m, kind="stable")
+    for one in (joints.other, joints.line):
+        best[net.lines.drain[one[order]]] = open_[order]
+    drain = np.flatnonzero((best >= 0) & (row >= 0))
+    drain = drain[wanted[row[drain]]]
+    return _near_joints(trial, drain, best[drain], settings)
+
+
+def near_joints_kept(structures: Structures, xy_m: np.ndarray, reach_m: float) -> np.ndarray:
+    """Which places have a structure of kind joint that somebody confirmed."""
+    rows = (structures.kind == "joint") & np.isin(structures.evidence.astype(str), CONFIRMED)
+    kept = np.zeros(len(xy_m), dtype=bool)
+    if rows.any() and len(xy_m):
+        tree = shapely.STRtree(shapely.points(structures.xy_m[rows]))
+        kept[tree.query(shapely.points(xy_m), predicate="dwithin", distance=reach_m)[0]] = True
+    return kept
 
 
 def _near_joints(trial: Trial, drain: np.ndarray, joint: np.ndarray, settings: Settings) -> Found:

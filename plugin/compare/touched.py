@@ -8,8 +8,9 @@ import numpy as np
 import shapely
 
 from ..land.spacing import REACH_IN_SPACINGS
+from ..network.kept_rows import rows_of
 from ..tables import Drains, Shots, Structures
-from .given import Archive, Settings, rows_of
+from .given import Archive, Settings
 
 _SLACK_M = 1e-3  # more than any rounding of a distance
 

@@ -11,9 +11,11 @@ import numpy as np
 
 from ..county import County
 from ..network.build import build_network
+from ..network.kept_rows import rows_of
 from ..network.network import Network
 from ..tables import Drains, Structures
-from .given import CompareCanceledError, Settings, rows_of, together
+from .come_with import shots_with, structures_with
+from .given import Archive, CompareCanceledError, Layout, Settings, together
 from .outlets import Drained
 from .touched import Touched
 
@@ -50,21 +52,27 @@ class Trial:
 
 
 def build_trial(
-    touched: Touched, layout: Drains, new: np.ndarray, redraws: np.ndarray, joints_xy_m: np.ndarray, settings: Settings
+    archive: Archive, touched: Touched, layout: Layout, new: np.ndarray, redraws: np.ndarray, same_shape: np.ndarray,
+    joints_xy_m: np.ndarray, settings: Settings,
 ) -> Trial:
-    """Build with the lines `new`; `redraws` holds, by row of the layout, the row of the archive it redraws, or -1.
+    """Build with the lines `new`; `redraws` holds, by row of the layout, the row of the archive it redraws, or -1,
+    `same_shape` the row of the archive that is drawn alike.
 
-    At `joints_xy_m` joints count as confirmed.
+    At `joints_xy_m` joints count as confirmed. Structures and shots of the layout come with its lines.
     """
     if settings.is_canceled():
         raise CompareCanceledError
     by = np.flatnonzero(redraws >= 0)
     place = np.searchsorted(touched.rows, redraws[by])
-    drains = _redrawn(touched.drains, layout, place, by)
+    alike = same_shape[by] == redraws[by]
+    taken = np.union1d(new, by).astype(np.int64)
+    own = structures_with(archive, layout, taken, settings.tolerance_m)
+    shots = shots_with(layout, taken, settings.tolerance_m)
+    structures = together(touched.structures, rows_of(layout.structures, own))
     network = build_network(
-        together(drains, rows_of(layout, new)),
-        together(touched.structures, _joints(joints_xy_m)),
-        touched.shots,
+        together(_redrawn(touched.drains, layout.drains, place, by, alike), rows_of(layout.drains, new)),
+        together(structures, _joints(joints_xy_m)),
+        together(touched.shots, rows_of(layout.shots, shots)),
         limits=settings.limits,
         tolerance_m=settings.tolerance_m,
         accept_proposed=settings.accept_proposed,
@@ -73,17 +81,17 @@ def build_trial(
     return Trial(Drained(County(network, settings.limits, settings.units)), np.asarray(new), place, by)
 
 
-def _redrawn(drains: Drains, layout: Drains, place: np.ndarray, by: np.ndarray) -> Drains:
-    """Drains with the facts of the layout in some rows; what it does not know stays, but for what went with the shape.
-    """
+def _redrawn(drains: Drains, layout: Drains, place: np.ndarray, by: np.ndarray, alike: np.ndarray) -> Drains:
+    """Drains with the facts of the layout in some rows; what it does not know stays, but for what went with a shape
+    that is not `alike`."""
     columns = {}
     for column in fields(drains):
         own, given = getattr(drains, column.name).copy(), getattr(layout, column.name)[by]
         if column.name in _KEPT:
             continue
-        known = np.ones(len(by), dtype=bool)
-        if column.name not in _OF_THE_SHAPE:
-            known = np.isfinite(given) if given.dtype.kind == "f" else ~np.equal(given, None)
+        known = np.isfinite(given) if given.dtype.kind == "f" else ~np.equal(given, None)
+        if column.name in _OF_THE_SHAPE:
+            known |= ~alike
         own[place[known]] = given[known]
         columns[column.name] = own
     return replace(drains, **columns)

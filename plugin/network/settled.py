@@ -18,7 +18,7 @@ from .near import LineIndex
 from .nearest import nearest_places
 from .pieces import Places
 
-_JOINS = ("seen", "probed", "drawn")
+CONFIRMED = ("seen", "probed", "drawn")
 
 
 @dataclass(frozen=True)
@@ -56,7 +56,7 @@ class Settled:
 def settle_joints(lines: Lines, index: LineIndex, structures: Structures, tolerance_m: float) -> Settled:
     """Read the structures of kind joint."""
     joint = structures.kind == "joint"
-    confirmed = np.flatnonzero(joint & np.isin(structures.evidence.astype(str), _JOINS))
+    confirmed = np.flatnonzero(joint & np.isin(structures.evidence.astype(str), CONFIRMED))
     disproved = joint & (structures.evidence == "disproved")
     query, line = index.within(structures.xy_m[confirmed], tolerance_m)
     xy = structures.xy_m[confirmed[query]]

@@ -42,3 +42,8 @@ def _layers_of(path: Path, project: QgsProject | None) -> Iterator[QgsVectorLaye
 
 def _is_at(place: object, path: Path) -> bool:
     return isinstance(place, Path) and path.exists() and place.samefile(path)
+
+
+def edited_layers(path: Path, project: QgsProject | None) -> list[str]:
+    """Names of layers of the archive that are in edit mode. To be asked on the main thread."""
+    return sorted(layer.name() for layer in _layers_of(path, project) if layer.isEditable())

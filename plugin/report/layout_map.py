@@ -29,6 +29,7 @@ WIDTH, HEIGHT = 900.0, 560.0
 _HEADING, _FOOT = 28, 64
 _AROUND, _LEAST_SPAN_M = 1.15, 60.0
 _MOST_NAMES = 60
+_SHARES = (0.85, 0.7, 0.3, 0.15, 0.95, 0.05)
 
 
 @dataclass(frozen=True)
@@ -107,9 +108,10 @@ def _name_lines(labels: Labels, view, lines: np.ndarray, shown: LayoutMap) -> No
     for row in order.tolist():
         runs = runs_of(view, lines[[row]])
         stroke = shown.strokes[shown.stroke[row]]
-        for share in (0.85, 0.7, 0.3, 0.15) if runs else ():
+        places = [(share, down) for down in (SIZE / 3, -SIZE / 2, 1.4 * SIZE) for share in _SHARES]
+        for share, down in places if runs else ():
             x, y = along_run(max(runs, key=length_px), share)
-            if labels.place(x, y + SIZE / 3, str(shown.names[row]), fill=stroke.colour, font_weight="bold"):
+            if labels.place(x, y + down, str(shown.names[row]), fill=stroke.colour, font_weight="bold"):
                 break
 
 

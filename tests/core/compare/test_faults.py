@@ -58,7 +58,7 @@ def test_parts_that_follow_each_other_are_one_line_and_others_are_not():
     rows = [dict(b.lateral(key, (0, 0), (1, 0)), geometry=shape) for key, shape in (("one", one), ("two", two))]
     compared = layouts.compare([MAIN], rows, OUTLET)
     assert layouts.classes(compared) == {"one": ("new", "take"), "two": ("several-parts", "ask")}
-    assert shapely.get_num_coordinates(compared.layout.geometry[0]) == 4
+    assert shapely.get_num_coordinates(compared.layout.drains.geometry[0]) == 4
     assert compared.accepted.tolist() == ["take", ""]
 
 
@@ -199,10 +199,29 @@ def test_a_confirmed_crossing_is_a_joint_and_a_disproved_one_is_none():
 
 
 def test_cancel():
-    from fallkeeper.plugin.compare.given import CompareCanceledError, Settings
+    from fallkeeper.plugin.compare.given import CompareCanceledError, Layout, Settings
     from fallkeeper.plugin.compare.judge import compare_layout
 
     given = layouts.county_settings()
     asked = Settings(given.limits, given.units, given.tolerance_m, is_canceled=lambda: True)
     with pytest.raises(CompareCanceledError):
-        compare_layout(layouts.county_archive(), b.drains(*layouts.f7_rows(), unit_m=US_SURVEY_FOOT_M), asked)
+        layout = Layout.of_lines(b.drains(*layouts.f7_rows(), unit_m=US_SURVEY_FOOT_M))
+        compare_layout(layouts.county_archive(), layout, asked)
+
+
+def test_an_outlet_that_comes_with_the_layout():
+    """A new system beside the archive's, with its own outlet and a shot at its foot."""
+    layout = [b.main("NM", (900, 0), (900, 300)), b.lateral("NL", (900, 100), (1300, 100), invert_start=91.0)]
+    alone = layouts.compare([MAIN], layout, OUTLET)
+    assert layouts.classes(alone) == {"NM": ("loose-end", "ask"), "NL": ("no-outlet", "ask")}
+    shots = [b.shot("S", 900, 100, 90.0, drain_id="NM")]
+    compared = layouts.compare([MAIN], layout, OUTLET, layout_structures=[b.outlet(900, 0, "NO")], layout_shots=shots)
+    assert layouts.classes(compared) == {"NM": ("new", "take"), "NL": ("new", "take")}
+    assert compared.tie_in_unknown.tolist() == [False, False]
+    assert {one.key for one in compared.proposed_change.outlets} == {"NO"}
+
+
+def test_a_structure_that_the_archive_has_already_changes_nothing():
+    same = b.outlet(0.4, 0, "another key")
+    compared = layouts.compare([MAIN], [b.lateral("N", (0, 0), (300, 0))], OUTLET, layout_structures=[same])
+    assert {one.key for one in compared.proposed_change.outlets} == {"O"}

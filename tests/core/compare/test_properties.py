@@ -39,7 +39,8 @@ def moved_by(rows, dx, dy, keys=True):
 
 def outcome(compared):
     """Class, decision and reasons of every line by its middle, whatever the order and the direction of drawing."""
-    middle = shapely.get_coordinates(shapely.line_interpolate_point(compared.layout.geometry, 0.5, normalized=True))
+    shapes = compared.layout.drains.geometry
+    middle = shapely.get_coordinates(shapely.line_interpolate_point(shapes, 0.5, normalized=True))
     lines = zip(np.round(middle, 3).tolist(), class_of(compared.kind).tolist(), compared.action.tolist())
     reasons = layouts.reasons(compared)
     units = compared.settings.units
