@@ -7,9 +7,11 @@ from pathlib import Path
 from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
+from .accept_layout import AcceptLayout
 from .build_network import BuildNetwork
 from .check_drains import CheckDrains
 from .check_reroute import CheckReroute
+from .compare_layout import CompareLayout
 from .create_archive import CreateArchive
 from .find_missing import FindMissing
 from .import_layout import ImportLayout
@@ -22,8 +24,21 @@ from .trace_upstream import TraceUpstream
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
-ALGORITHMS = (CreateArchive, ImportLayout, BuildNetwork, CheckDrains, CheckReroute, TraceUpstream, TraceDownstream,
-              FindMissing, RankPipes, OwnerTable, OwnerPage)
+ALGORITHMS = (
+    CreateArchive,
+    ImportLayout,
+    CompareLayout,
+    AcceptLayout,
+    BuildNetwork,
+    CheckDrains,
+    CheckReroute,
+    TraceUpstream,
+    TraceDownstream,
+    FindMissing,
+    RankPipes,
+    OwnerTable,
+    OwnerPage,
+)
 
 
 class FallkeeperProvider(QgsProcessingProvider):

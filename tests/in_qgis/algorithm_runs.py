@@ -12,6 +12,8 @@ from qgis.core import QgsApplication, QgsProcessingContext, QgsProcessingExcepti
 from qgis_layers import rows_of
 
 SINKS = {
+    "comparelayout": ("DECISIONS", "PLACES", "OUTLET_CHANGES", "OUTLETS"),
+    "acceptlayout": (),
     "buildnetwork": ("PIPES", "NODES", "LINE_FINDINGS", "POINT_FINDINGS"),
     "traceupstream": ("PIPES", "LAND_ABOVE"),
     "tracedownstream": ("PIPES",),

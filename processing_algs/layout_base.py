@@ -1,0 +1,99 @@
+"""What comparing and accepting a layout share: the archive, the layout, tolerance, units; and reading them."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from qgis.core import (
+    QgsProcessing,
+    QgsProcessingException,
+    QgsProcessingParameterBoolean,
+    QgsProcessingParameterFeatureSource,
+    QgsProcessingParameterField,
+    QgsProcessingParameterNumber,
+)
+
+from .archive_base import ARCHIVE, ArchiveAlgorithm
+from .base import UNITS, FallkeeperAlgorithm
+
+LAYOUT, JOIN_TOLERANCE, ACCEPT_PROPOSED = "LAYOUT", "JOIN_TOLERANCE", "ACCEPT_PROPOSED"
+_FIELDS = {"ID_FIELD": ("drain_id", "Key field"), "NAME_FIELD": ("name", "Name field"),
+           "ROLE_FIELD": ("role", "Role field")}  # fmt: skip
+_DEFAULT_TOLERANCE = {"us": 1.0, "metric": 0.3}
+
+
+class LayoutAlgorithm(ArchiveAlgorithm):
+    """An algorithm on an archive and the lines of a layout. The layout is never changed."""
+
+    def add_layout(self):
+        self.add(QgsProcessingParameterFeatureSource(LAYOUT, self.tr("Layout"),
+                                                     [QgsProcessing.SourceType.TypeVectorLine]),
+                 "Lines of the layout: the drains that Import layout wrote, or any lines, in any coordinate reference "
+                 "system. Structures and level shots in the same file in archive form come with them.")
+        for key, (own, label) in _FIELDS.items():
+            self.add(QgsProcessingParameterField(key, self.tr(label), parentLayerParameterName=LAYOUT, optional=True),
+                     f"Default: a field called {own}, if there is one.", advanced=True)
+
+    def add_settings(self, joints_help: str):
+        tolerance = self.tr("Join tolerance (ft or m; not set: 1 ft or 0.3 m)")
+        self.add(QgsProcessingParameterNumber(JOIN_TOLERANCE, tolerance, QgsProcessingParameterNumber.Type.Double,
+                                              optional=True, minValue=0.0),
+                 "Ends this near to a pipe are proposed as joints. In the unit of lengths, never degrees.")
+        self.add(QgsProcessingParameterBoolean(ACCEPT_PROPOSED, self.tr("Accept proposed joints"), False), joints_help)
+        self.add_units()
+
+    def checkParameterValues(self, parameters, context):
+        from .layout_inputs import file_beside
+
+        source = self.parameterAsSource(parameters, LAYOUT, context)
+        if source is not None and not source.sourceCrs().isValid():
+            return False, no_crs(source.sourceName())
+        beside = file_beside(self.parameterAsVectorLayer(parameters, LAYOUT, context))
+        archive = Path(self.parameterAsFile(parameters, ARCHIVE, context))
+        if beside is not None and archive.is_file() and beside.samefile(archive):
+            return False, self.tr("The layout is a layer of the archive itself: choose the lines of the layout.")
+        return super().checkParameterValues(parameters, context)
+
+    def prepareAlgorithm(self, parameters, context, feedback):
+        """Look at layers where that is allowed: on the main thread."""
+        from ..plugin.qgis_layer.archive_edit import edited_layers
+        from .layout_inputs import LayoutInputs
+
+        if not super().prepareAlgorithm(parameters, context, feedback):
+            return False
+        self.layout_source = self.parameterAsSource(parameters, LAYOUT, context)
+        if self.layout_source is None:
+            raise QgsProcessingException(self.invalidSourceError(parameters, LAYOUT))
+        if not self.layout_source.sourceCrs().isValid():
+            raise QgsProcessingException(no_crs(self.layout_source.sourceName()))
+        layer = self.parameterAsVectorLayer(parameters, LAYOUT, context)
+        renamed = {own: self.parameterAsString(parameters, key, context) for key, (own, _) in _FIELDS.items()}
+        self.inputs = LayoutInputs.of(
+            self.path, self.layout_source, layer, {own: name for own, name in renamed.items() if name},
+            self.parameterAsString(parameters, UNITS, context) or "auto", context,
+        )
+        self.source = self.inputs  # whose CRS is that of all results
+        for name in [] if self.writes else edited_layers(self.path, self.project):
+            feedback.pushWarning(
+                f"The layer '{name}' of the archive is in edit mode: what is not saved yet is not seen."
+            )
+        return True
+
+    def compare(self, parameters, context, feedback):
+        """The comparison, as plugin.compare.judge.Comparison."""
+        from .layout_inputs import compare
+
+        given = parameters.get(JOIN_TOLERANCE)
+        units = self.inputs.units
+        tolerance = _DEFAULT_TOLERANCE[units.system] if given is None else self.parameterAsDouble(
+            parameters, JOIN_TOLERANCE, context)
+        joints = self.parameterAsBoolean(parameters, ACCEPT_PROPOSED, context)
+        return compare(self.inputs, tolerance * units.length_m, joints, feedback)
+
+    def _complaint(self):
+        """Comparing needs the packages that networks need."""
+        return FallkeeperAlgorithm._complaint(self)
+
+
+def no_crs(name: str) -> str:
+    return f"The layer '{name}' has no coordinate reference system: set the one it was drawn in."
