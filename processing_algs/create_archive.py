@@ -11,15 +11,13 @@ from qgis.core import (
     QgsProcessingLayerPostProcessorInterface,
     QgsProcessingParameterBoolean,
     QgsProcessingParameterCrs,
-    QgsProcessingParameterDatabaseSchema,
     QgsProcessingParameterFileDestination,
-    QgsProcessingParameterProviderConnection,
 )
 
 from .base import UNITS, FallkeeperAlgorithm
+from .database_inputs import CONNECTION, add_database, database_place
 
-CRS, SAMPLE, OUTPUT, CONNECTION, SCHEMA = "CRS", "SAMPLE", "OUTPUT", "CONNECTION", "SCHEMA"
-DEFAULT_SCHEMA = "fallkeeper"
+CRS, SAMPLE, OUTPUT = "CRS", "SAMPLE", "OUTPUT"
 
 _openers = []  # Processing keeps no Python reference to a post-processor
 
@@ -68,12 +66,9 @@ class CreateArchive(FallkeeperAlgorithm):
         self.add_units()
         self.add(QgsProcessingParameterBoolean(SAMPLE, self.tr("Fill with the sample"), False),
                  "Write the invented county Ossel Flats into the archive, to try things on. It lies on open water.")
-        self.add(QgsProcessingParameterProviderConnection(
-                     CONNECTION, self.tr("Database connection"), "postgres", optional=True),
-                 "Instead of a file: a connection to a PostgreSQL database with PostGIS, as the Browser lists it.")
-        self.add(QgsProcessingParameterDatabaseSchema(
-                     SCHEMA, self.tr("Schema in the database"), CONNECTION, DEFAULT_SCHEMA, optional=True),
-                 "The schema that holds the archive. It is made if it is not there.")
+        add_database(self, True,
+                     "Instead of a file: a connection to a PostgreSQL database with PostGIS, as the Browser lists it.",
+                     "The schema that holds the archive. It is made if it is not there.")
         self.add(QgsProcessingParameterFileDestination(
                      OUTPUT, self.tr("Archive"), self.tr("GeoPackage (*.gpkg)"), optional=True),
                  "The new file, on a local disk, for one user at a time: a shared network drive is no place for a "
@@ -128,11 +123,10 @@ class CreateArchive(FallkeeperAlgorithm):
         from ..plugin.qgis_layer.archive import create_archive
         from ..plugin.qgis_layer.copy_to_database import copy_to_database
         from ..plugin.qgis_layer.database_archive import create_database_archive
-        from ..plugin.qgis_layer.database_place import PROVIDER, DatabasePlace
+        from ..plugin.qgis_layer.database_place import PROVIDER
         from ..plugin.qgis_layer.sample import fill_with_sample
 
-        connection = self.parameterAsConnectionName(parameters, CONNECTION, context)
-        place = DatabasePlace.of_connection(connection, self.parameterAsSchema(parameters, SCHEMA, context))
+        place = database_place(self, parameters, context)
         if sample:
             with tempfile.TemporaryDirectory() as folder:
                 path = Path(folder) / "sample.gpkg"

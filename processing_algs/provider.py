@@ -8,11 +8,15 @@ from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
 from .accept_layout import AcceptLayout
+from .archive_to_database import ArchiveToDatabase
+from .archive_to_file import ArchiveToFile
 from .build_network import BuildNetwork
 from .check_drains import CheckDrains
 from .check_reroute import CheckReroute
 from .compare_layout import CompareLayout
 from .create_archive import CreateArchive
+from .field_copy import FieldCopy
+from .field_return import FieldReturn
 from .find_missing import FindMissing
 from .import_layout import ImportLayout
 from .owner_page import OwnerPage
@@ -26,6 +30,10 @@ ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.sv
 # their order is that of the Toolbox's groups; their names are stable, they stand in users' models
 ALGORITHMS = (
     CreateArchive,
+    ArchiveToDatabase,
+    ArchiveToFile,
+    FieldCopy,
+    FieldReturn,
     ImportLayout,
     CompareLayout,
     AcceptLayout,

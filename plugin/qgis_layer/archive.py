@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from collections.abc import Callable
 from pathlib import Path
 
 from osgeo import gdal, ogr, osr
@@ -64,17 +65,20 @@ def create_archive(
     units: str = "",
     name: str = "",
     created_on: datetime.date | None = None,
+    fill: Callable[[ogr.DataSource], None] | None = None,
 ) -> None:
     """Make an empty archive at `path` in planar `crs`; `units` is "us", "metric" or "" for those of the CRS.
 
-    An existing file is replaced only if it is an archive without a row. Raises ArchiveError.
+    `fill` writes rows of an archive that is copied, with their history and the row about the archive, before any
+    trigger is there. An existing file is replaced only if it is an archive without a row. Raises ArchiveError.
     """
     of_crs = unit_system(crs)
     units = units or of_crs
     make_way(path)
     try:
-        _write_layers(path, crs)
-        _write_archive_row(path, units, name or path.stem, created_on or datetime.date.today())
+        _write_layers(path, crs, fill)
+        if fill is None:
+            _write_archive_row(path, units, name or path.stem, created_on or datetime.date.today())
         _write_forms_and_styles(path, Units(units))
     except Exception:
         _remove(path)
@@ -130,7 +134,9 @@ def _remove(path: Path) -> None:
             ) from fault
 
 
-def _write_layers(path: Path, crs: QgsCoordinateReferenceSystem) -> None:
+def _write_layers(
+    path: Path, crs: QgsCoordinateReferenceSystem, fill: Callable[[ogr.DataSource], None] | None
+) -> None:
     reference = osr.SpatialReference()
     reference.SetFromUserInput(crs.authid() or crs.toWkt(QgsCoordinateReferenceSystem.WktVariant.WKT2_2019))
     try:
@@ -141,8 +147,18 @@ def _write_layers(path: Path, crs: QgsCoordinateReferenceSystem) -> None:
         raise ArchiveError(f"{path} cannot be written ({gdal.GetLastErrorMsg()}): choose another folder.")
     for layer in LAYERS:
         _write_layer(source, layer, reference)
-    for statement in (NOTE_TABLE, NOTE_ROW, *(trigger for layer in LAYERS for trigger in triggers(layer))):
+    if fill is not None:
+        fill(source)
+    made = (trigger for layer in LAYERS for trigger in triggers(layer, _columns(source.GetLayerByName(layer.name))))
+    for statement in (NOTE_TABLE, NOTE_ROW, *made):
         source.ExecuteSQL(statement)
+
+
+def _columns(table: ogr.Layer) -> tuple[str, ...]:
+    """All columns of a table, in their order: its number, its geometry, its fields."""
+    definition = table.GetLayerDefn()
+    fields = (definition.GetFieldDefn(index).GetName() for index in range(definition.GetFieldCount()))
+    return (table.GetFIDColumn(), *filter(None, [table.GetGeometryColumn()]), *fields)
 
 
 def _write_layer(source: ogr.DataSource, layer: Layer, reference: object) -> None:

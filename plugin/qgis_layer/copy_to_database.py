@@ -16,6 +16,7 @@ from .archive_info import ArchiveInfo
 from .database_archive import create_database_archive
 from .database_place import DatabasePlace
 from .database_server import Server
+from .schema_versions import must_be_current
 
 _ROWS_AT_ONCE = 500
 _INSERT = "INSERT INTO {table} ({columns}) VALUES\n{rows}"
@@ -50,8 +51,17 @@ def copy_to_database(
         source = None
     if source is None:
         raise ArchiveError(f"{path} cannot be read ({gdal.GetLastErrorMsg()}).")
+    must_be_current(drains, str(path))
     rows = _Rows(source, place.schema, on_rows)
     create_database_archive(place, drains.crs(), about.units, fill=rows.statements)
+
+
+def left_behind(path: Path) -> list[str]:
+    """A sentence for each layer of the file that is no part of an archive, and so is not copied."""
+    source = gdal.OpenEx(str(path), gdal.OF_VECTOR | gdal.OF_READONLY)
+    names = {source.GetLayer(index).GetName() for index in range(source.GetLayerCount())}
+    others = names - {layer.name for layer in LAYERS} - {"layer_styles"}
+    return [f"The layer '{name}' is no part of an archive: it stays in the file." for name in sorted(others)]
 
 
 class _Rows:
@@ -65,8 +75,19 @@ class _Rows:
 
     def statements(self, server: Server, srid: int) -> Iterator[str]:
         self.shape = f"{quoted(server.postgis)}.ST_GeomFromWKB(decode(%s, 'hex'), {srid})"
+        before = self._changes()
         for layer in LAYERS:
             yield from self._of_layer(layer)
+        if self._changes() != before:
+            raise ArchiveError(f"Somebody changed {self.source.GetDescription()} while it was copied: run again.")
+
+    def _changes(self) -> tuple:
+        """Differs after every change: each leaves a row in the history."""
+        found = self.source.ExecuteSQL("SELECT count(seq), max(seq) FROM history")
+        row = found.GetNextFeature()
+        changes = (row.GetField(0), row.GetField(1))
+        self.source.ReleaseResultSet(found)
+        return changes
 
     def _table(self, layer: Layer) -> ogr.Layer:
         table = self.source.GetLayerByName(layer.name)

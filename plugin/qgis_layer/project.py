@@ -42,19 +42,21 @@ def add_archive(
 ) -> dict[str, QgsVectorLayer]:
     """Add the layers of the archive in `place` to `project` and return them by their names in the schema."""
     layers = {}
-    for group_name, names in GROUPS.items():
+    for group_name, all_names in GROUPS.items():
+        names = [name for name in all_names if name not in leave_out]
+        if not names:
+            continue
         group = project.layerTreeRoot().addGroup(group_name)
         group.setExpanded(group_name not in _FOLDED)
         for name in names:
-            if name in leave_out:
-                continue
             layers[name] = open_layer(place, name)
             _dress_where_bare(layers[name], name)
             project.addMapLayer(layers[name], False)
             node = group.addLayer(layers[name])
             node.setExpanded(False)
             node.setItemVisibilityChecked(name not in _HIDDEN)
-    layers["history"].setReadOnly(True)
+    if "history" in layers:
+        layers["history"].setReadOnly(True)
     _add_relations(project, layers)
     return layers
 
@@ -66,10 +68,13 @@ def _dress_where_bare(opened: QgsVectorLayer, name: str) -> None:
 
 
 def _add_relations(project: QgsProject, layers: dict[str, QgsVectorLayer]) -> None:
-    """Relate by the text keys; the form of the row referred to gets a page with the rows that name it."""
+    """Relate by the text keys; the form of the row referred to gets a page with the rows that name it.
+
+    Rows of the same layer get none: a form does not hold its own rows.
+    """
     for declared in LAYERS:
         for field in declared.fields:
-            if field.refers_to in ("", declared.name):  # a form does not hold its own rows
+            if field.refers_to == declared.name or not {declared.name, field.refers_to} <= set(layers):
                 continue
             relation = QgsRelation(QgsRelationContext(project))
             relation.setId(f"{layers[declared.name].id()}_{field.name}")  # a project may hold two archives

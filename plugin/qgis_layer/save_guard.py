@@ -22,6 +22,7 @@ from ..units import US, Units
 from .archive import open_layer
 from .archive_info import ArchiveInfo
 from .archive_place import place_of, table_of
+from .history_layer import last_number
 from .refused_save import refuse_save, take_out
 from .row_values import kinds_of, plain_feature, plain_kept, plain_shape, plain_value
 
@@ -142,8 +143,7 @@ class SaveGuard:
         return mine
 
     def _last(self) -> int:
-        last = self._history.dataProvider().maximumValue(self._history.fields().indexOf("seq"))
-        return 0 if last is None or last == NULL else int(last)
+        return last_number(self._history, self._loaded or None)
 
     def _entries(self, numbers: Collection[int], known: Callable[[int], int]) -> dict[int, list[_Entry]]:
         """What the history has of these rows past the number `known` for each, oldest first."""
