@@ -34,8 +34,15 @@ def place(qgis_app, request, tmp_path, empty_file):
         made = Path(shutil.copy(empty_file, tmp_path))
     else:
         made = new_place(request.getfixturevalue("database_server"))
-        create_database_archive(made, QgsCoordinateReferenceSystem(FEET))
-    drains = open_layer(made, "drains")
+    fill(made)
+    return made
+
+
+def fill(place):
+    """Three drains; a database gets its archive first."""
+    if not isinstance(place, Path):
+        create_database_archive(place, QgsCoordinateReferenceSystem(FEET))
+    drains = open_layer(place, "drains")
     rows = []
     for key in "ABC":
         row = QgsFeature(drains.fields())
@@ -43,7 +50,6 @@ def place(qgis_app, request, tmp_path, empty_file):
         row.setGeometry(QgsGeometry.fromWkt(PLACES["drains"]))
         rows.append(row)
     assert drains.dataProvider().addFeatures(rows)[0]
-    return made
 
 
 class Asked:
@@ -304,3 +310,20 @@ def test_another_qgis_is_noticed(place):
     assert not layer.commitChanges()
     assert "wrote 8, you 6" in asked.sentences()[0]
     assert stored(place, "A", "diameter") == 8.0
+
+
+def test_a_server_that_is_gone_keeps_all_edits(qgis_app, database_server):
+    place = new_place(database_server)
+    fill(place)
+    asked = Asked()
+    layer, guard = asked.guard(place)
+    change(layer, "A", diameter=6.0)
+    database_server.stop()
+    try:
+        assert not layer.commitChanges()
+        assert layer.isEditable() and layer.isModified()
+    finally:
+        database_server.start()
+    assert stored(place, "A", "diameter") == 4.0
+    assert layer.commitChanges(), layer.commitErrors()
+    assert stored(place, "A", "diameter") == 6.0
