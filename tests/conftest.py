@@ -40,7 +40,7 @@ def database_server():
     """A running PostgreSQL with PostGIS, one for each worker; see database_server.py."""
     import database_server
 
-    if database_server.why_not():
+    if database_server.why_not():  # only where apt cannot give one: .ci/setup.sh installs it
         pytest.skip(database_server.why_not())
     with database_server.Server() as server:
         yield server

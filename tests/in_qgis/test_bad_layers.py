@@ -5,21 +5,17 @@ import builders as b
 import numpy as np
 import pytest
 import shapely
-from algorithm_runs import provided, refusal, run
+from algorithm_runs import refusal, run
+from ohio import OHIO, ORIGIN
 from qgis.core import QgsFeature, QgsGeometry, QgsVectorLayer
 from qgis_layers import layer
 
-OHIO = "EPSG:3734"
-ORIGIN = (2_100_000.0, 800_000.0)
 MAIN = b.main("M", (0, 0), (0, 300))
 GOOD = [MAIN, b.lateral("R", (100, 50), (0, 50))]
 OUTLET = b.outlet(0, 0)
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 def contents(source):

@@ -5,10 +5,9 @@ import subprocess
 import sys
 from pathlib import Path
 
-import pytest
+from outside import GENERATOR, county_generator
 
 BENCH = Path(__file__).resolve().parents[1] / "bench" / "run_bench.py"
-GENERATOR = "FALLKEEPER_COUNTY_GENERATOR"
 
 
 def run(*arguments, **changed):
@@ -17,8 +16,8 @@ def run(*arguments, **changed):
     return subprocess.run(order, env=environment, capture_output=True, text=True, encoding="utf-8", errors="replace")
 
 
-@pytest.mark.skipif(not os.environ.get(GENERATOR), reason=f"{GENERATOR} names no generator of counties")
 def test_a_small_county_gives_a_page_with_all_its_tables(tmp_path):
+    county_generator()
     page = tmp_path / "results.md"
     done = run("2000", "--quick", "--rounds", "1", "--folder", str(tmp_path / "kept"), "--page", str(page))
     assert done.returncode == 0, done.stderr

@@ -1,15 +1,14 @@
 """buildnetwork through Processing: known answers, units, CRSs, and layers as people bring them."""
 
-import os
-from pathlib import Path
 
 import builders as b
 import networks
 import processing
 import pytest
 import shapely
-from algorithm_runs import Heard, provided, refusal, run
-from fallkeeper.sample_project import rows as sample_rows
+from algorithm_runs import Heard, refusal, run
+from ohio import OHIO, ORIGIN, in_ohio
+from outside import data_file
 from qgis.core import (
     NULL,
     QgsCoordinateReferenceSystem,
@@ -29,19 +28,10 @@ from qgis.core import (
 )
 from qgis_layers import layer, rows_of
 
-OHIO = "EPSG:3734"  # US survey foot
-ORIGIN = sample_rows.ORIGIN_FT
 OUTLET = b.outlet(0, 0)
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
-
-
-def in_ohio(rows, name="layer"):
-    return layer(rows, OHIO, name, origin=ORIGIN)
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 def build(rows, outlets=(OUTLET,), **parameters):
@@ -396,10 +386,7 @@ def test_as_a_step_of_a_model():
 
 def test_the_river_sample_is_refused_in_degrees_and_taken_in_metres():
     """Reaches of a river in another layer of lines: a layer that has nothing of an archive."""
-    path = Path(os.environ.get("FALLKEEPER_TEST_DATA", "nowhere")) / "river_network_walker.gpkg"
-    if not path.is_file():
-        pytest.skip("FALLKEEPER_TEST_DATA holds no river_network_walker.gpkg")
-    river = QgsVectorLayer(str(path), "river", "ogr")
+    river = QgsVectorLayer(str(data_file("river_network_walker.gpkg")), "river", "ogr")
     assert "is in degrees" in refusal("buildnetwork", DRAINS=river)
     flat = processing.run(
         "native:reprojectlayer", {"INPUT": river, "TARGET_CRS": "EPSG:26910", "OUTPUT": "memory:"}

@@ -10,13 +10,11 @@ import numpy as np
 import processing
 import pytest
 from fallkeeper.plugin.checks import catalogue
-from fallkeeper.processing_algs.provider import FallkeeperProvider
 from fallkeeper.sample_project import rows
 from fallkeeper.sample_project.build_sample import write_archive, write_ground
 from osgeo import gdal, osr
 from qgis.core import (
     NULL,
-    QgsApplication,
     QgsFeature,
     QgsProcessingContext,
     QgsProcessingException,
@@ -36,12 +34,7 @@ FEET, INTERNATIONAL_FEET = rows.CRS, "EPSG:2256"
 ALWAYS_FOUND = {"near-trees": 14, "smaller-downstream": 1, "outlet-unguarded": 2, "under-lot": 4}
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    provider = FallkeeperProvider()
-    QgsApplication.processingRegistry().addProvider(provider)
-    yield provider
-    QgsApplication.processingRegistry().removeProvider(provider)
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture(scope="module")

@@ -6,12 +6,10 @@ import shutil
 import builders as b
 import processing
 import pytest
-from fallkeeper.processing_algs.provider import FallkeeperProvider
 from fallkeeper.sample_project import rows
 from fallkeeper.sample_project.build_sample import write_archive, write_ground
 from qgis.core import (
     NULL,
-    QgsApplication,
     QgsCoordinateReferenceSystem,
     QgsProcessingException,
     QgsProcessingFeedback,
@@ -43,12 +41,7 @@ class Heard(QgsProcessingFeedback):
         self.said.append(text)
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    provider = FallkeeperProvider()
-    QgsApplication.processingRegistry().addProvider(provider)
-    yield provider
-    QgsApplication.processingRegistry().removeProvider(provider)
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture(scope="module")

@@ -1,10 +1,10 @@
 """Heights from raster layers, against independent readers and against planes whose heights are known."""
 
-import os
 from pathlib import Path
 
 import numpy as np
 import pytest
+import rasterio
 from fallkeeper.plugin.elevation.ground import SamplingCanceledError
 from fallkeeper.plugin.qgis_layer import raster, tiles
 from fallkeeper.plugin.qgis_layer.ground import RasterGround, height_unit_m
@@ -12,6 +12,7 @@ from fallkeeper.plugin.qgis_layer.raster import RasterError
 from fallkeeper.plugin.qgis_layer.read import Frame
 from fallkeeper.plugin.units import FOOT_M, US_SURVEY_FOOT_M, Units
 from osgeo import gdal, osr
+from outside import data_file
 from qgis.core import (
     QgsCoordinateReferenceSystem,
     QgsCoordinateTransform,
@@ -20,6 +21,7 @@ from qgis.core import (
     QgsRasterLayer,
     QgsRasterRange,
 )
+from scipy import ndimage
 
 UTM = "EPSG:26917"
 LEFT, TOP = 300_000.0, 4_600_000.0
@@ -131,7 +133,6 @@ def test_a_missing_cell_that_counts_for_nothing_does_no_harm(make_layer):
 
 
 def test_holes_agree_with_an_independent_interpolation(make_layer):
-    ndimage = pytest.importorskip("scipy.ndimage")
     generator = np.random.default_rng(3)
     cells = (200 + generator.random((300, 60))).astype(np.float32)
     holes = generator.random(cells.shape) < 0.05
@@ -314,12 +315,7 @@ def test_progress_rises_to_the_whole_and_a_cancel_stops(make_layer, monkeypatch)
 
 def test_real_lidar_agrees_with_an_independent_reader():
     """400 x 400 cells of 1 m bare-earth lidar; read by rasterio, interpolated by scipy."""
-    folder = os.environ.get("FALLKEEPER_TEST_DATA")
-    if not folder or not (Path(folder) / "lidar_ground_1m.tif").exists():
-        pytest.skip("FALLKEEPER_TEST_DATA names no folder with lidar_ground_1m.tif")
-    rasterio = pytest.importorskip("rasterio")
-    ndimage = pytest.importorskip("scipy.ndimage")
-    path = Path(folder) / "lidar_ground_1m.tif"
+    path = data_file("lidar_ground_1m.tif")
     with rasterio.open(path) as source:
         cells = source.read(1).astype(float)
     generator = np.random.default_rng(7)

@@ -12,9 +12,8 @@ import layout_files as layouts
 import numpy as np
 import pytest
 import shapely
-from algorithm_runs import provided, refusal, run
+from algorithm_runs import refusal, run
 from fallkeeper.plugin.importing.draft import kept_in
-from fallkeeper.plugin.qgis_layer import layout_file
 from qgis.core import QgsCoordinateReferenceSystem
 
 LONLAT = "EPSG:4326"
@@ -22,12 +21,7 @@ KEYS = ["N1", "N2", "S\u00fcd"]
 SAID = {"VERTICAL_DATUM": "unknown", "LENGTH_UNIT": "ft"}
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing, tmp_path_factory):
-    quick = layouts.QuickArchives(layout_file.create_archive, tmp_path_factory.mktemp("archives"))
-    with provided() as provider, pytest.MonkeyPatch.context() as patched:
-        patched.setattr(layout_file, "create_archive", quick)
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider", "quick_archives")
 
 
 def digest(path):

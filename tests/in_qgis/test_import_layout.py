@@ -9,8 +9,7 @@ import layout_files as layouts
 import numpy as np
 import pytest
 import shapely
-from algorithm_runs import content_hash, provided, refusal, run
-from fallkeeper.plugin.qgis_layer import layout_file
+from algorithm_runs import content_hash, refusal, run
 from fallkeeper.sample_project import rows
 from qgis.core import QgsCoordinateReferenceSystem, QgsFeature, QgsGeometry, QgsProject, QgsVectorLayer
 
@@ -18,12 +17,7 @@ SAMPLE = Path(rows.__file__).parent / "ossel_flats.gpkg"
 FEET = QgsCoordinateReferenceSystem(layouts.FEET)
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing, tmp_path_factory):
-    quick = layouts.QuickArchives(layout_file.create_archive, tmp_path_factory.mktemp("archives"))
-    with provided() as provider, pytest.MonkeyPatch.context() as patched:
-        patched.setattr(layout_file, "create_archive", quick)
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider", "quick_archives")
 
 
 @pytest.fixture(scope="module")

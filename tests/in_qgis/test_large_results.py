@@ -7,10 +7,11 @@ import builders as b
 import networks
 import processing
 import pytest
-from algorithm_runs import Heard, provided, refusal, run
+from algorithm_runs import Heard, refusal, run
 from fallkeeper.plugin.qgis_layer import geopackage
 from fallkeeper.plugin.qgis_layer import write as writing
 from fallkeeper.sample_project import rows as sample_rows
+from ohio import OHIO
 from qgis.core import (
     QgsApplication,
     QgsCoordinateReferenceSystem,
@@ -34,15 +35,11 @@ from qgis.core import (
 from qgis.PyQt.QtTest import QSignalSpy
 from qgis_layers import layer, rows_of
 
-OHIO = "EPSG:3734"
 SINKS = ("PIPES", "NODES", "LINE_FINDINGS", "POINT_FINDINGS")
 DRAINS = {"M1", "M2", "M3", "L1", "L2", "L3", "L4"}
 
 
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture(autouse=True)

@@ -4,26 +4,12 @@ import builders as b
 import owner_cases
 import pytest
 import shapely
-from algorithm_runs import content_hash, provided, refusal, run
+from algorithm_runs import content_hash, refusal, run
 from fallkeeper.sample_project.build_sample import write_archive
+from ohio import OHIO, in_ohio, point
 from qgis_layers import layer
 
-OHIO = "EPSG:3734"
-ORIGIN = (2_100_000.0, 800_000.0)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
-
-
-def in_ohio(rows, name="layer"):
-    return layer(rows, OHIO, name, origin=ORIGIN)
-
-
-def point(x, y):
-    return f"{ORIGIN[0] + x},{ORIGIN[1] + y} [{OHIO}]"
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 def a34():

@@ -3,23 +3,12 @@
 import builders as b
 import networks
 import pytest
-from algorithm_runs import content_hash, provided, run
+from algorithm_runs import content_hash, run
 from fallkeeper.sample_project.build_sample import write_archive
+from ohio import in_ohio
 from qgis.core import NULL, QgsVectorLayer
-from qgis_layers import layer
 
-OHIO = "EPSG:3734"
-ORIGIN = (2_100_000.0, 800_000.0)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
-
-
-def in_ohio(rows, name="layer"):
-    return layer(rows, OHIO, name, origin=ORIGIN)
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 def a14_rows(**chance):

@@ -5,19 +5,17 @@ no land, no findings, nothing written. Times are compared within one run on one 
 since other work on the machine only ever adds.
 """
 
-import os
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import processing
 import pytest
 from algorithm_runs import provided
+from outside import county_generator
 from qgis.analysis import QgsGraphBuilder, QgsNetworkDistanceStrategy, QgsVectorLayerDirector
 from qgis.core import QgsProcessingFeedback, QgsVectorLayer
 
-GENERATOR = os.environ.get("FALLKEEPER_COUNTY_GENERATOR", "")
 LINES = 20_000
 TOLERANCE_M = 0.25
 ROUNDS = 3
@@ -26,10 +24,8 @@ MOST_ROUNDS = 8
 
 @pytest.fixture(scope="module")
 def county(qgis_app, qgis_processing, tmp_path_factory):
-    if not Path(GENERATOR).is_file():
-        pytest.skip("FALLKEEPER_COUNTY_GENERATOR names no script that makes a county")
     folder = tmp_path_factory.mktemp("county")
-    order = [sys.executable, GENERATOR, "--lines", str(LINES), "--out", str(folder), "--no-dem"]
+    order = [sys.executable, county_generator(), "--lines", str(LINES), "--out", str(folder), "--no-dem"]
     subprocess.run(order, check=True, capture_output=True)
     with provided():
         yield f"{folder / 'county.gpkg'}|layername="
