@@ -15,6 +15,7 @@ missing=
 # the desktop, a screen for it and a font: for the tests that look at the real thing, and for pictures
 command -v qgis >/dev/null || missing="$missing qgis"
 command -v Xvfb >/dev/null || missing="$missing xvfb"
+command -v pdftotext >/dev/null || missing="$missing poppler-utils" # reads the pages of a PDF back in a test
 [ -e /usr/share/fonts/truetype/dejavu ] || missing="$missing fonts-dejavu-core"
 root=
 [ "$(id -u)" = 0 ] || root=sudo

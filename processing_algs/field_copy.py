@@ -20,9 +20,9 @@ LAYERS, EXTENT, OUTPUT, ROW_COUNT = "LAYERS", "EXTENT", "OUTPUT", "ROW_COUNT"
 # as schema.LAYERS with a required key, named here so that nothing is loaded for the dialog; a test compares
 CHOICES = (
     "drains", "shots", "structures", "land", "trees", "tree_rows", "woods", "landmarks", "calls", "readings", "tapes",
-    "layouts", "repairs",
+    "layouts", "layout_lines", "repairs",
 )
-NOT_BY_DEFAULT = ("land", "layouts")  # land names owners
+NOT_BY_DEFAULT = ("land", "layouts", "layout_lines")  # land names owners
 
 
 class FieldCopy(FallkeeperAlgorithm):

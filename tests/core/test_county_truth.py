@@ -13,6 +13,7 @@ import geopandas
 import networkx as nx
 import numpy as np
 import pandas
+import pyogrio
 import pytest
 import shapely
 from fallkeeper.plugin.checks.case import Case
@@ -26,8 +27,6 @@ from fallkeeper.plugin.network.loose_ends import find_loose_ends
 from fallkeeper.plugin.tables import Drains, Structures
 from fallkeeper.plugin.units import METRIC, Units
 from outside import county_generator
-
-pyogrio = pytest.importorskip("pyogrio")
 
 LINES = 20_000
 TOLERANCE_M = 0.25

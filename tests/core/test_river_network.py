@@ -13,6 +13,7 @@ from dataclasses import dataclass
 import geopandas
 import networkx as nx
 import numpy as np
+import pyogrio
 import pytest
 import shapely
 from fallkeeper.plugin.county import County
@@ -22,8 +23,6 @@ from fallkeeper.plugin.network.trace import PlaceOnPipe, trace_upstream
 from fallkeeper.plugin.tables import Drains, Structures
 from fallkeeper.plugin.units import METRIC, Units
 from outside import data_file, data_folder
-
-pyogrio = pytest.importorskip("pyogrio")
 
 NEEDED = {"lengthkm", "fromnode", "tonode", "hydroseq", "dnhydroseq", "arbolatesu", "divergence", "startflag"}
 WALKER = "river_network_walker.gpkg"

@@ -104,6 +104,12 @@ def refusal(algorithm, heard=None, **parameters):
     raise AssertionError("it was not refused")
 
 
+def refused(algorithm, **parameters):
+    """The sentence of a refusal, wherever Processing says it."""
+    heard = Heard()
+    return " ".join([refusal(algorithm, heard, **parameters), *heard.errors])
+
+
 def content_hash(path: Path) -> str:
     """Of every row of every table of a GeoPackage, whatever the pages of the file look like."""
     with closing(sqlite3.connect(f"file:{path.as_posix()}?immutable=1", uri=True)) as db:

@@ -11,23 +11,13 @@ import layouts
 import numpy as np
 import pytest
 import shapely
-from algorithm_runs import Heard, content_hash, provided, refusal, run
+from algorithm_runs import content_hash, refused, run
 from county_files import bridged_county
 from fallkeeper.sample_project import rows
 from qgis.core import QgsCoordinateReferenceSystem, QgsProject, QgsVectorLayer
 from qgis_layers import layer
 
-
-def refused(algorithm, **parameters):
-    """The sentence of a refusal, wherever Processing says it."""
-    heard = Heard()
-    return " ".join([refusal(algorithm, heard, **parameters), *heard.errors])
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture(scope="module")

@@ -143,7 +143,7 @@ def test_forms_symbols_and_a_project_come_from_the_database(ready_place, monkeyp
     assert project.read(stored)
     assert len(project.mapLayers()) == len(LAYERS)
     assert all(layer.isValid() for layer in project.mapLayers().values())
-    assert len(project.relationManager().relations()) == 9
+    assert len(project.relationManager().relations()) == 11
     assert project.topologicalEditing()
     project.clear()
 

@@ -2,24 +2,13 @@
 
 import builders as b
 import pytest
-from algorithm_runs import content_hash, provided, run
+from algorithm_runs import content_hash, run
 from combs import comb
 from fallkeeper.sample_project.build_sample import write_archive
+from ohio import ORIGIN, in_ohio, point
 from qgis.core import QgsFeature, QgsVectorLayer
-from qgis_layers import layer
 
-OHIO = "EPSG:3734"
-ORIGIN = (2_100_000.0, 800_000.0)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
-
-
-def in_ohio(rows, name="layer"):
-    return layer(rows, OHIO, name, origin=ORIGIN)
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 def shapes_of(result):
@@ -76,5 +65,5 @@ def test_a05_and_s5_9_on_the_sample(tmp_path):
     added.setGeometry(bridge.geometry())
     assert drains.startEditing() and drains.addFeature(added) and drains.commitChanges()
     at_ob = run("traceupstream", DRAINS=inputs["DRAINS"], STRUCTURES=inputs["STRUCTURES"],
-                POINT=f"{ORIGIN[0] + 4000},{ORIGIN[1]} [{OHIO}]")
+                POINT=point(4000, 0))
     assert at_ob["AREA_ABOVE"] == pytest.approx(70.0, abs=0.001)

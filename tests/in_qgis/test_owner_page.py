@@ -1,12 +1,11 @@
 """ownerpage writes PDFs; what stands in them is read back by other means, metadata and packed streams included."""
 
 import re
-import shutil
 import subprocess
 
 import pdf_reading
 import pytest
-from algorithm_runs import content_hash, provided, refusal, run
+from algorithm_runs import content_hash, refusal, run
 from fallkeeper.sample_project import rows as sample_rows
 from fallkeeper.sample_project.build_sample import write_archive
 from qgis.core import QgsVectorLayer
@@ -21,11 +20,7 @@ PRIVATE = {
 }
 PLUG = f"{sample_rows.ORIGIN_FT[0] + 1000},{sample_rows.ORIGIN_FT[1] + 905} [{sample_rows.CRS}]"
 
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture(scope="module")
@@ -82,8 +77,6 @@ def test_a43_the_pages_of_all_owners_each_his_own(archive, tmp_path):
 
 
 def test_another_reader_finds_the_same(archive, tmp_path):
-    if shutil.which("pdftotext") is None:
-        pytest.skip("pdftotext is not here")
     inputs, _ = archive
     file = tmp_path / "page.pdf"
     run("ownerpage", **inputs, OWNER="Ebbing Kiln Farm", OUTPUT=str(file))
