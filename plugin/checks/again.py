@@ -11,7 +11,7 @@ import shapely
 from ..county_update import UpdatedCounty, update_county
 from ..network.kept_rows import Table, is_same, rows_of
 from ..network.loose_ends import REACH_M
-from ..network.neighbourhood import near_any
+from ..network.near import near_any
 from ..network.network import Network
 from .case import Case
 from .run import CanceledError, Findings, Results, run_checks

@@ -5,13 +5,14 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
+from ..network.near import near_any
 from ..tables import Structures
 from .given import Archive, Layout
 
 
 def structures_with(archive: Archive, layout: Layout, rows: np.ndarray, tolerance_m: float) -> np.ndarray:
     """Rows of the layout's structures on lines `rows` of it that the archive does not have there already."""
-    on_line = _near(layout.structures.xy_m, layout.drains.geometry[rows], tolerance_m)
+    on_line = near_any(shapely.points(layout.structures.xy_m), layout.drains.geometry[rows], tolerance_m)
     return np.flatnonzero(on_line & ~_there_already(layout.structures, archive.structures, tolerance_m))
 
 
@@ -20,15 +21,8 @@ def _there_already(new: Structures, old: Structures, tolerance_m: float) -> np.n
     there = np.zeros(len(new), dtype=bool)
     for kind in set(new.kind.tolist()):
         own = np.flatnonzero(new.kind == kind)
-        there[own] = _near(new.xy_m[own], shapely.points(old.xy_m[old.kind == kind]), tolerance_m)
+        there[own] = near_any(shapely.points(new.xy_m[own]), shapely.points(old.xy_m[old.kind == kind]), tolerance_m)
     return there
-
-
-def _near(xy_m: np.ndarray, shapes: np.ndarray, reach_m: float) -> np.ndarray:
-    near = np.zeros(len(xy_m), dtype=bool)
-    if len(xy_m) and len(shapes):
-        near[shapely.STRtree(shapes).query(shapely.points(xy_m), predicate="dwithin", distance=reach_m)[0]] = True
-    return near
 
 
 def shots_with(layout: Layout, rows: np.ndarray, tolerance_m: float) -> np.ndarray:
@@ -36,4 +30,5 @@ def shots_with(layout: Layout, rows: np.ndarray, tolerance_m: float) -> np.ndarr
     shots = layout.shots
     nameless = np.equal(shots.drain_id, None)
     named = ~nameless & np.isin(shots.drain_id.astype(str), layout.drains.drain_id[rows].astype(str))
-    return np.flatnonzero(named | (nameless & _near(shots.xy_m, layout.drains.geometry[rows], tolerance_m)))
+    on_line = near_any(shapely.points(shots.xy_m), layout.drains.geometry[rows], tolerance_m)
+    return np.flatnonzero(named | (nameless & on_line))

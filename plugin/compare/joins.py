@@ -10,6 +10,7 @@ import shapely
 from ..elevation.grade import p_reverse, sigma_of_fall_m
 from ..network.joints import end_xy
 from ..network.loose_ends import nearest_pipe
+from ..network.near import near_any
 from ..network.network import Network
 from ..network.settled import CONFIRMED
 from ..tables import Structures
@@ -130,11 +131,7 @@ def _joints_counted_as_real(trial: Trial, wanted: np.ndarray, settings: Settings
 def near_joints_kept(structures: Structures, xy_m: np.ndarray, reach_m: float) -> np.ndarray:
     """Which places have a structure of kind joint that somebody confirmed."""
     rows = (structures.kind == "joint") & np.isin(structures.evidence.astype(str), CONFIRMED)
-    kept = np.zeros(len(xy_m), dtype=bool)
-    if rows.any() and len(xy_m):
-        tree = shapely.STRtree(shapely.points(structures.xy_m[rows]))
-        kept[tree.query(shapely.points(xy_m), predicate="dwithin", distance=reach_m)[0]] = True
-    return kept
+    return near_any(shapely.points(xy_m), shapely.points(structures.xy_m[rows]), reach_m)
 
 
 def _near_joints(trial: Trial, drain: np.ndarray, joint: np.ndarray, settings: Settings) -> Found:

@@ -9,6 +9,7 @@ import shapely
 
 from ..land.spacing import REACH_IN_SPACINGS
 from ..network.kept_rows import rows_of
+from ..network.near import near_any
 from ..tables import Drains, Shots, Structures
 from .given import Archive, Settings
 
@@ -51,10 +52,11 @@ def find_touched(archive: Archive, layout: Drains, taken: np.ndarray, old: np.nd
     around = _hit(tree, drains.geometry[water[whole]], reach_m, len(water)) | whole
     rows = np.union1d(water[around], old)
     known = np.isin(rows, np.union1d(water[whole], old))
-    near_any = np.concatenate([shapes, drains.geometry[water[around]]])
-    structures = _near_points(archive.structures.xy_m, near_any, contact_m)
+    beside = np.concatenate([shapes, drains.geometry[water[around]]])
+    structures = near_any(shapely.points(archive.structures.xy_m), beside, contact_m)
     named = np.isin(archive.shots.drain_id.astype(str), np.concatenate([drains.drain_id[rows], layout.drain_id[taken]]))
-    shots = named | _near_points(archive.shots.xy_m, near_any, max(contact_m, settings.limits["shot_distance"]))
+    shot_m = max(contact_m, settings.limits["shot_distance"])
+    shots = named | near_any(shapely.points(archive.shots.xy_m), beside, shot_m)
     outside = np.ones(len(water), dtype=bool)
     outside[around] = False
     return Touched(
@@ -87,13 +89,6 @@ def _all_that_touches(tree: shapely.STRtree, shapes: np.ndarray, first: np.ndarr
         front = np.unique(hit[~found[hit]])
         found[front] = True
     return found
-
-
-def _near_points(xy_m: np.ndarray, shapes: np.ndarray, reach_m: float) -> np.ndarray:
-    near = np.zeros(len(xy_m), dtype=bool)
-    if len(shapes) and len(xy_m):
-        near[shapely.STRtree(shapes).query(shapely.points(xy_m), predicate="dwithin", distance=reach_m)[0]] = True
-    return near
 
 
 def _marks_outlet(

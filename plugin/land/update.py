@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 
 from ..network.lines import Lines
-from ..network.neighbourhood import near_any
+from ..network.near import near_any
 from ..network.splice import Numbers, Splice
 from ..tables import Drains
 from .profile import widths

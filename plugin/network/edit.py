@@ -12,7 +12,8 @@ import shapely
 from ..tables import Drains, Shots, Structures
 from .kept_rows import KeptRows, kept_rows
 from .lines import Lines, explode
-from .neighbourhood import nameless, near_any, reach_of
+from .near import near_any
+from .neighbourhood import nameless, reach_of
 from .network import Network
 
 

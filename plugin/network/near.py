@@ -60,3 +60,16 @@ def near_pairs(lines: Lines, index: LineIndex, reach_m: float) -> NearPairs:
     row, hit = index.tree.query(diagonals)
     different = row != hit
     return NearPairs(index.line[row[different]], index.line[hit[different]])
+
+
+def near_any(shapes: np.ndarray, few: np.ndarray, reach_m: float) -> np.ndarray:
+    """Which of many shapes lie within reach of any of a few."""
+    near = np.zeros(len(shapes), dtype=bool)
+    if not len(few):
+        return near
+    around = shapely.total_bounds(few) + np.array([-reach_m, -reach_m, reach_m, reach_m])
+    low_x, low_y, high_x, high_y = shapely.bounds(shapes).reshape(-1, 4).T
+    inside = (low_x <= around[2]) & (high_x >= around[0]) & (low_y <= around[3]) & (high_y >= around[1])
+    rows = np.flatnonzero(inside)
+    near[rows[shapely.STRtree(few).query(shapes[rows], predicate="dwithin", distance=reach_m)[0]]] = True
+    return near

@@ -14,7 +14,7 @@ import shapely
 from ..tables import Structures
 from .joints import Crossings, Joints, end_xy
 from .lines import Lines
-from .near import LineIndex
+from .near import LineIndex, near_any
 from .nearest import nearest_places
 from .pieces import Places
 
@@ -46,11 +46,7 @@ class Settled:
         return made, proposed, crossings.where(open_crossing), confirmed
 
     def _near(self, centres: np.ndarray, xy: np.ndarray) -> np.ndarray:
-        near = np.zeros(len(xy), dtype=bool)
-        if len(centres) and len(xy):
-            tree = shapely.STRtree(shapely.points(centres))
-            near[tree.query(shapely.points(xy), predicate="dwithin", distance=self.tolerance_m)[0]] = True
-        return near
+        return near_any(shapely.points(xy), shapely.points(centres), self.tolerance_m)
 
 
 def settle_joints(lines: Lines, index: LineIndex, structures: Structures, tolerance_m: float) -> Settled:

@@ -13,22 +13,20 @@ from scipy.sparse.csgraph import connected_components
 from ..report.map_parts import (
     MARGIN,
     Labels,
+    Sheet,
     View,
     along_run,
     clipped,
-    draw_north,
-    draw_scale,
-    fit_view,
     length_px,
     runs_of,
 )
-from ..report.svg import INK, Drawing
+from ..report.svg import Drawing
 from ..units import Units
 
 WIDTH, HEIGHT = 700, 400
 _TOGETHER_M = 150.0  # pieces of land this near to each other share a map
 _MOST_MAPS = 6
-_FOOT = 30
+_SHEET = Sheet(WIDTH, HEIGHT, 30, 1.08, 60.0, heading=0)
 _FIELD, _EDGE, _PIPE, _BAD = "#f4f1e6", "#6f6f6f", "#14507a", "#b3261e"
 
 
@@ -66,12 +64,8 @@ def _groups(polygon: np.ndarray) -> np.ndarray:
 
 
 def _draw(parts: MapParts, rows: np.ndarray, title: str, units: Units) -> str:
-    frame = (MARGIN, MARGIN, WIDTH - 2 * MARGIN, HEIGHT - MARGIN - _FOOT)
-    view = fit_view(parts.polygon[rows], frame, 1.08, 60.0)
-    drawing = Drawing(WIDTH, HEIGHT, title, f"Map of {title} with the pipe under it.")
-    drawing.rect(0, 0, WIDTH, HEIGHT, fill="#ffffff")
-    labels = Labels(drawing, (frame[0], frame[1], frame[0] + frame[2], frame[1] + frame[3]))
-    labels.taken.append((WIDTH - MARGIN - 36, MARGIN, WIDTH - MARGIN, MARGIN + 48))  # the north arrow's place
+    view = _SHEET.view(parts.polygon[rows])
+    drawing, labels = _SHEET.begin(title, f"Map of {title} with the pipe under it.")
     for polygon in shapely.get_parts(parts.polygon[rows]):
         rings = [view.pixels(shapely.get_coordinates(ring)) for ring in (polygon.exterior, *polygon.interiors)]
         drawing.areas(rings, fill=_FIELD, fill_rule="evenodd", stroke=_EDGE, stroke_width=1.5,
@@ -80,10 +74,7 @@ def _draw(parts: MapParts, rows: np.ndarray, title: str, units: Units) -> str:
     _mark_place(drawing, view, parts.place)
     _name_fields(labels, view, parts, rows)
     _name_pipes(labels, view, parts)
-    drawing.rect(*frame, stroke=INK)
-    draw_north(drawing, WIDTH - MARGIN - 19, MARGIN + 7)
-    draw_scale(drawing, view, units, HEIGHT - 10, frame[2] / 3)
-    return drawing.render()
+    return _SHEET.finish(drawing, view, units, (WIDTH - 2 * MARGIN) / 3)
 
 
 def _draw_pipe(drawing: Drawing, view: View, parts: MapParts) -> None:

@@ -13,21 +13,17 @@ from .map_parts import (
     MARGIN,
     SIZE,
     Labels,
+    Sheet,
     along_run,
     clipped,
     draw_land,
-    draw_north,
     draw_pipes,
-    draw_scale,
-    fit_view,
     length_px,
     runs_of,
 )
 from .svg import INK, Drawing, text_width
 
-WIDTH, HEIGHT = 900.0, 560.0
-_HEADING, _FOOT = 28, 64
-_AROUND, _LEAST_SPAN_M = 1.15, 60.0
+_SHEET = Sheet(900.0, 560.0, 64, 1.15, 60.0)
 _MOST_NAMES = 60
 _SHARES = (0.85, 0.7, 0.3, 0.15, 0.95, 0.05)
 
@@ -63,24 +59,14 @@ class LayoutMap:
 
 def layout_view_box(shown: LayoutMap) -> tuple[float, float, float, float]:
     """The rectangle of ground the map shows, in metres."""
-    return _view(shown).box_m
-
-
-def _view(shown: LayoutMap):
-    frame = (MARGIN, _HEADING, WIDTH - 2 * MARGIN, HEIGHT - _HEADING - _FOOT)
-    return fit_view(shown.lines, frame, _AROUND, _LEAST_SPAN_M)
+    return _SHEET.view(shown.lines).box_m
 
 
 def layout_map_svg(shown: LayoutMap) -> str:
     """The map as an SVG element."""
-    view = _view(shown)
+    view = _SHEET.view(shown.lines)
     what = f"Map of {len(shown.lines):,} lines of a layout by {shown.by}, with the archive's pipes."
-    drawing = Drawing(WIDTH, HEIGHT, shown.title, what)
-    drawing.rect(0, 0, WIDTH, HEIGHT, fill="#ffffff")
-    drawing.text(MARGIN, 19, shown.title, 14, font_weight="bold")
-    frame = (view.left, view.top, WIDTH - MARGIN, HEIGHT - _FOOT)
-    labels = Labels(drawing, frame)
-    labels.taken.append((frame[2] - 36, frame[1], frame[2], frame[1] + 48))  # the north arrow's place
+    drawing, labels = _SHEET.begin(shown.title, what)
     draw_land(drawing, view, shown.land)
     pipes = clipped(shown.pipes, view)
     draw_pipes(drawing, view, pipes, shown.is_main)
@@ -95,11 +81,8 @@ def layout_map_svg(shown: LayoutMap) -> str:
     labels.keep_clear([], points)
     _name_lines(labels, view, lines, shown)
     _name_mains(labels, view, pipes, shown)
-    drawing.rect(frame[0], frame[1], frame[2] - frame[0], frame[3] - frame[1], stroke=INK)
-    draw_north(drawing, frame[2] - 19, frame[1] + 7)
-    draw_scale(drawing, view, shown.units, HEIGHT - 10, WIDTH / 5)
-    _draw_legend(drawing, shown, HEIGHT - _FOOT + 22)
-    return drawing.render()
+    _draw_legend(drawing, shown, _SHEET.frame[3] + 22)
+    return _SHEET.finish(drawing, view, shown.units, _SHEET.width / 5)
 
 
 def _name_lines(labels: Labels, view, lines: np.ndarray, shown: LayoutMap) -> None:

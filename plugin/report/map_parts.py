@@ -86,6 +86,46 @@ class Labels:
         self.taken += [(x - 7, y - 7, x + 7, y + 7) for x, y in points]
 
 
+@dataclass(frozen=True)
+class Sheet:
+    """The paper of a small map in pixels: room above the frame for the title (none: no title), below it for the scale.
+
+    The view is `around` times as wide as what is shown, `least_span_m` at least.
+    """
+
+    width: float
+    height: float
+    foot: float
+    around: float
+    least_span_m: float
+    heading: float = 28
+
+    @property
+    def frame(self) -> tuple[float, float, float, float]:
+        """Left, top, right and bottom of the map."""
+        return MARGIN, self.heading or MARGIN, self.width - MARGIN, self.height - self.foot
+
+    def view(self, shown: Sequence[object]) -> View:
+        left, top, right, bottom = self.frame
+        return fit_view(shown, (left, top, right - left, bottom - top), self.around, self.least_span_m)
+
+    def begin(self, title: str, what: str) -> tuple[Drawing, Labels]:
+        drawing = Drawing(self.width, self.height, title, what)
+        drawing.rect(0, 0, self.width, self.height, fill="#ffffff")
+        if self.heading:
+            drawing.text(MARGIN, 19, title, 14, font_weight="bold")
+        _, top, right, _ = self.frame
+        return drawing, Labels(drawing, self.frame, [(right - 36, top, right, top + 48)])  # the north arrow's place
+
+    def finish(self, drawing: Drawing, view: View, units: Units, longest_scale_px: float) -> str:
+        """The map as an SVG element, with its frame, north arrow and scale."""
+        left, top, right, bottom = self.frame
+        drawing.rect(left, top, right - left, bottom - top, stroke=INK)
+        draw_north(drawing, right - 19, top + 7)
+        draw_scale(drawing, view, units, self.height - 10, longest_scale_px)
+        return drawing.render()
+
+
 def clipped(geometry: Sequence[object], view: View) -> np.ndarray:
     shapes = np.asarray(list(geometry), dtype=object)
     return shapely.clip_by_rect(shapes, *view.box_m) if len(shapes) else shapes

@@ -15,24 +15,18 @@ from .map_parts import (
     MARGIN,
     SIZE,
     Labels,
+    Sheet,
     View,
     along_run,
     clipped,
     draw_land,
-    draw_north,
     draw_pipes,
-    draw_scale,
-    fit_view,
     length_px,
     runs_of,
 )
-from .svg import INK, Drawing, text_width
+from .svg import Drawing, text_width
 
-_HEADING = 28
-_FOOT = 34
 TREES = "#a9cf95"
-_LEAST_SPAN_M = 60.0
-_AROUND = 1.8
 
 
 @dataclass(frozen=True)
@@ -57,22 +51,20 @@ class Thumbnail:
 
 def thumbnail_view(thumbnail: Thumbnail, width: float = 360, height: float = 300) -> View:
     """The view around what was found; `view.pixels(xy_m)` are places in the drawing."""
-    return fit_view(
-        thumbnail.found, (MARGIN, _HEADING, width - 2 * MARGIN, height - _HEADING - _FOOT), _AROUND, _LEAST_SPAN_M
-    )
+    return _sheet(width, height).view(thumbnail.found)
+
+
+def _sheet(width: float, height: float) -> Sheet:
+    return Sheet(width, height, 34, 1.8, 60.0)
 
 
 def thumbnail_svg(thumbnail: Thumbnail, width: float = 360, height: float = 300) -> str:
     """The small map as an SVG element; type is 12 px at 360 px width."""
-    view = thumbnail_view(thumbnail, width, height)
+    sheet = _sheet(width, height)
+    view = sheet.view(thumbnail.found)
     found = f"{thumbnail.found_name or 'the place'}: {style_of(thumbnail.call).words}"
     what = f"Map of {found}, with {len(thumbnail.pipes):,} pipes around it."
-    drawing = Drawing(width, height, thumbnail.title, what)
-    drawing.rect(0, 0, width, height, fill="#ffffff")
-    drawing.text(MARGIN, 19, thumbnail.title, 14, font_weight="bold")
-    frame = (view.left, view.top, width - MARGIN, height - _FOOT)
-    labels = Labels(drawing, frame)
-    labels.taken.append((frame[2] - 36, frame[1], frame[2], frame[1] + 48))  # the north arrow's place
+    drawing, labels = sheet.begin(thumbnail.title, what)
     draw_land(drawing, view, thumbnail.land)
     _draw_trees(drawing, view, thumbnail.trees)
     pipes = clipped(thumbnail.pipes, view)
@@ -82,10 +74,7 @@ def thumbnail_svg(thumbnail: Thumbnail, width: float = 360, height: float = 300)
     labels.keep_clear(runs, points)
     _name_found(labels, runs, points, thumbnail)
     _name_pipes(labels, view, pipes, thumbnail)
-    drawing.rect(frame[0], frame[1], frame[2] - frame[0], frame[3] - frame[1], stroke=INK)
-    draw_north(drawing, frame[2] - 19, frame[1] + 7)
-    draw_scale(drawing, view, thumbnail.units, height - 12, (width - 2 * MARGIN) / 2.5)
-    return drawing.render()
+    return sheet.finish(drawing, view, thumbnail.units, (width - 2 * MARGIN) / 2.5)
 
 
 def _draw_trees(drawing: Drawing, view: View, trees: Sequence[object]) -> None:
