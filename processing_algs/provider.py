@@ -8,6 +8,7 @@ from qgis.core import QgsProcessingProvider
 from qgis.PyQt.QtGui import QIcon
 
 from .accept_layout import AcceptLayout
+from .archive_at import ArchiveAt
 from .archive_to_database import ArchiveToDatabase
 from .archive_to_file import ArchiveToFile
 from .build_network import BuildNetwork
@@ -32,6 +33,7 @@ ALGORITHMS = (
     CreateArchive,
     ArchiveToDatabase,
     ArchiveToFile,
+    ArchiveAt,
     FieldCopy,
     FieldReturn,
     ImportLayout,

@@ -41,9 +41,10 @@ def open_archive(path: Path, write: bool = False) -> sqlite3.Connection:
             _lend_functions(connection)
             if not write:
                 connection.execute("PRAGMA query_only = ON")
-            version = schema_version(connection, path)
             if write:
-                _refuse_version(version, path)
+                must_be_current(connection, path)
+            else:
+                schema_version(connection, path)
         except BaseException:
             connection.close()
             raise
@@ -92,7 +93,9 @@ def is_newer(version: int) -> bool:
     return version > SCHEMA_VERSION
 
 
-def _refuse_version(version: int, path: Path) -> None:
+def must_be_current(connection: sqlite3.Connection, path: Path) -> None:
+    """ArchiveError with what to do if the file is no archive or one of another schema version."""
+    version = schema_version(connection, path)
     if is_newer(version):
         raise ArchiveError(
             f"{path} was made by a newer Fallkeeper (schema {version}, this one knows {SCHEMA_VERSION}): it can be "

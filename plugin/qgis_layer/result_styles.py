@@ -224,6 +224,11 @@ def _stations(layer: QgsVectorLayer) -> None:
     )
 
 
+def _as_saved(layer: QgsVectorLayer) -> None:
+    """A layer of an archive, as its file says."""
+    layer.loadDefaultStyle()
+
+
 RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "PIPES": _pipes,
     "RANKED_PIPES": _ranked_pipes,
@@ -238,4 +243,5 @@ RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "PLACES": style_places,
     "OUTLET_CHANGES": style_outlet_changes,
     "OUTLETS": style_outlets,
+    "AS_SAVED": _as_saved,
 }

@@ -14,6 +14,7 @@ from qgis_layers import rows_of
 SINKS = {
     "comparelayout": ("DECISIONS", "PLACES", "OUTLET_CHANGES", "OUTLETS"),
     "acceptlayout": (),
+    "archiveat": (),
     "buildnetwork": ("PIPES", "NODES", "LINE_FINDINGS", "POINT_FINDINGS"),
     "traceupstream": ("PIPES", "LAND_ABOVE"),
     "tracedownstream": ("PIPES",),
