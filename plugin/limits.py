@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from types import MappingProxyType
 
-from .units import FOOT_M, INCH_M, US_SURVEY_FOOT_M
+from .units import FOOT_M, INCH_M, METRIC, US, US_SURVEY_FOOT_M
 
 SEEN = "seen"
 MEMORY = "from memory"
@@ -19,6 +19,9 @@ COMMON = "common practice, no source"
 ASSUMED = "assumed"
 CHOICE = "choice"
 GIVEN = "given for this run"
+
+JOIN_TOLERANCE = MappingProxyType({US: 1.0, METRIC: 0.3})
+"""Ends this near to a pipe are proposed as joints where nobody says otherwise; in the unit of lengths. A choice."""
 
 UNIT_SI = MappingProxyType(
     {

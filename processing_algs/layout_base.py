@@ -13,13 +13,13 @@ from qgis.core import (
     QgsProcessingParameterNumber,
 )
 
+from ..plugin import limits
 from .archive_base import ARCHIVE, ArchiveAlgorithm
 from .base import UNITS, FallkeeperAlgorithm
 
 LAYOUT, JOIN_TOLERANCE, ACCEPT_PROPOSED = "LAYOUT", "JOIN_TOLERANCE", "ACCEPT_PROPOSED"
 _FIELDS = {"ID_FIELD": ("drain_id", "Key field"), "NAME_FIELD": ("name", "Name field"),
            "ROLE_FIELD": ("role", "Role field")}  # fmt: skip
-_DEFAULT_TOLERANCE = {"us": 1.0, "metric": 0.3}
 
 
 class LayoutAlgorithm(ArchiveAlgorithm):
@@ -85,7 +85,7 @@ class LayoutAlgorithm(ArchiveAlgorithm):
 
         given = parameters.get(JOIN_TOLERANCE)
         units = self.inputs.units
-        tolerance = _DEFAULT_TOLERANCE[units.system] if given is None else self.parameterAsDouble(
+        tolerance = limits.JOIN_TOLERANCE[units.system] if given is None else self.parameterAsDouble(
             parameters, JOIN_TOLERANCE, context)
         joints = self.parameterAsBoolean(parameters, ACCEPT_PROPOSED, context)
         return compare(self.inputs, tolerance * units.length_m, joints, feedback)

@@ -13,6 +13,7 @@ from qgis.core import (
     QgsProcessingUtils,
 )
 
+from ..plugin import limits
 from ..plugin.qgis_layer.archive_info import ArchiveInfo
 from ..plugin.qgis_layer.crs import complaint_about, units_for
 from .base import UNITS, FallkeeperAlgorithm
@@ -21,7 +22,6 @@ DRAINS, STRUCTURES, SHOTS, LIMITS = "DRAINS", "STRUCTURES", "SHOTS", "LIMITS"
 JOIN_TOLERANCE, ACCEPT_PROPOSED = "JOIN_TOLERANCE", "ACCEPT_PROPOSED"
 ID_FIELD, NAME_FIELD, ROLE_FIELD = "ID_FIELD", "NAME_FIELD", "ROLE_FIELD"
 _FIELDS = {ID_FIELD: "drain_id", NAME_FIELD: "name", ROLE_FIELD: "role"}
-_DEFAULT_TOLERANCE = {"us": 1.0, "metric": 0.3}
 
 
 class NetworkAlgorithm(FallkeeperAlgorithm):
@@ -108,7 +108,7 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
 
     def tolerance_m(self, parameters, context) -> float:
         if parameters.get(JOIN_TOLERANCE) is None:
-            return _DEFAULT_TOLERANCE[self.units.system] * self.units.length_m
+            return limits.JOIN_TOLERANCE[self.units.system] * self.units.length_m
         return self.parameterAsDouble(parameters, JOIN_TOLERANCE, context) * self.units.length_m
 
     def renamed(self, parameters, context) -> dict:

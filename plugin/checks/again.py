@@ -62,6 +62,12 @@ def _why_whole(before: Checked, given: Given) -> str:
         return "Another ground was given."
     if before.case.ground_fault:
         return "The ground did not belong to the inverts: it has to be looked at as a whole."
+    return why_other_settings(was, given)
+
+
+def why_other_settings(was: Given, given: Given) -> str:
+    """Why a network has to be built as a whole, though one was built before; empty where it can be brought up to date.
+    """
     if (was.tolerance_m, was.accept_proposed, was.units) != (given.tolerance_m, given.accept_proposed, given.units):
         return "A setting of the run was changed."
     if was.limits != given.limits or any(was.limits.of(name) != given.limits.of(name) for name in given.limits):

@@ -9,6 +9,7 @@ from ..county import County, drained
 from ..elevation.ground import GroundSampler, sample_lines
 from ..limits import Limits
 from ..network.build import build_network
+from ..network.network import Network
 from ..tables import Drains, Land, Shots, Structures, Trees
 from ..units import Units
 from .case import Case
@@ -54,13 +55,14 @@ def check_whole(
     checks: Iterable[Check] = CHECKS,
     progress: Callable[[float], None] = lambda share: None,
     is_canceled: Callable[[], bool] = lambda: False,
+    network: Network | None = None,
 ) -> Checked:
-    """Build the county and make the checks. Raises CanceledError when told to stop."""
+    """Build the county and make the checks. Raises CanceledError when told to stop.
+
+    `network`: that of `given` without any ground, where it is built already.
+    """
     checks = tuple(checks)
-    network = build_network(
-        given.drains, given.structures, given.shots, limits=given.limits, tolerance_m=given.tolerance_m,
-        accept_proposed=given.accept_proposed,
-    )
+    network = network or network_of(given)
     county = County(network, given.limits, given.units)
     if given.sampler is not None:
         step_m = given.limits["ground_step"]
@@ -71,6 +73,13 @@ def check_whole(
     case = case_of(given, county, checks)
     results = run_checks(case, checks, lambda share: progress(_SAMPLED + (1.0 - _SAMPLED) * share), is_canceled)
     return Checked(given, case, results)
+
+
+def network_of(given: Given) -> Network:
+    return build_network(
+        given.drains, given.structures, given.shots, limits=given.limits, tolerance_m=given.tolerance_m,
+        accept_proposed=given.accept_proposed,
+    )
 
 
 def case_of(given: Given, county: County, checks: tuple[Check, ...]) -> Case:

@@ -28,6 +28,10 @@ class FindingsModel(QAbstractItemModel):
             return None
         return int(self._groups[index.internalId() - 1].rows[index.row()])
 
+    def check_at(self, index):
+        """The id of the check of a group."""
+        return self._groups[index.row()].check.id
+
     def index(self, row, column, parent=None):
         parent = parent or QModelIndex()
         if not self.hasIndex(row, column, parent):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qgis.core import QgsApplication, QgsGeometry, QgsProject, QgsRectangle
+from qgis.core import QgsGeometry, QgsProject, QgsRectangle
 from qgis.PyQt.QtCore import QCoreApplication, QModelIndex, Qt
 from qgis.PyQt.QtWidgets import (
     QCheckBox,
@@ -10,7 +10,6 @@ from qgis.PyQt.QtWidgets import (
     QHBoxLayout,
     QHeaderView,
     QLabel,
-    QProgressBar,
     QPushButton,
     QSplitter,
     QTextBrowser,
@@ -20,7 +19,6 @@ from qgis.PyQt.QtWidgets import (
 )
 
 from ..qgis_layer.project_layers import grounds_in
-from .check_task import CheckTask
 from .findings_model import FindingsModel
 
 _ROOM = 1.5  # how much more than a finding the map shows around it
@@ -37,7 +35,7 @@ class FindingsPanel(QWidget):
     def __init__(self, session, canvas, parent=None):
         super().__init__(parent)
         self._session, self._canvas = session, canvas
-        self._task, self.view, self._checked = None, None, None
+        self.view = None
         self._model = FindingsModel(self)
         self._make_widgets()
         self._lay_out()
@@ -51,28 +49,11 @@ class FindingsPanel(QWidget):
         """What was found stays."""
 
     def close_for_good(self):
-        self._cancel()
+        """Nothing to let go of."""
 
     def check(self):
-        """Run all checks in the background."""
-        from ..qgis_layer.check_loader import CheckLoader
-        from ..qgis_layer.raster import RasterError
-
-        self._cancel()
-        loaded, layers = self._session.loaded, self._session.archive.layers
-        ground = self._ground.currentData()
-        transforms = QgsProject.instance().transformContext()
-        try:
-            task = CheckTask(lambda canceled: CheckLoader(loaded, layers, ground, transforms, canceled))
-        except RasterError as fault:
-            self._say(str(fault))
-            return
-        task.checked.connect(lambda view: self._take(task, loaded, view))
-        task.failed.connect(lambda why: self._fail(task, why))
-        task.progressChanged.connect(lambda percent: self._progress.setValue(int(percent)))
-        self._task = task
-        self._show_running()
-        QgsApplication.taskManager().addTask(task)
+        """Run all checks in the background; from then on they follow every edit."""
+        self._session.check(self._ground.currentData())
 
     def show_place(self):
         """Zoom to the finding chosen, and flash it."""
@@ -95,12 +76,12 @@ class FindingsPanel(QWidget):
         self._canvas.flashGeometries([shape], drains.crs())
 
     def _county_changed(self):
-        loaded = self._session.loaded
         self._offer_grounds()
-        self._go.setEnabled(loaded is not None)
-        if self.view is not None and loaded is not self._checked:
-            self._stale.setText(tr("The pipes have changed since these checks: check again."))
-        self._stale.setVisible(self.view is not None and loaded is not self._checked)
+        self._go.setEnabled(self._session.archive is not None and not self._session.is_loading)
+        self._stale.setVisible(self.view is not None and self._session.is_behind)
+        if self._session.findings is not self.view:
+            self.view = self._session.findings
+            self._show_findings()
 
     def _offer_grounds(self):
         """The grounds of the project; the one chosen stays, else the first is taken."""
@@ -112,29 +93,25 @@ class FindingsPanel(QWidget):
         self._ground.addItem(tr("no ground"), None)
         self._ground.setCurrentIndex(grounds.index(chosen) if chosen in grounds else 0)
 
-    def _take(self, task, loaded, view):
-        if task is not self._task:
-            return
-        self._task, self.view, self._checked = None, view, loaded
-        self._show_running()
+    def _show_findings(self):
+        """Those of the session, opened and scrolled to where the last ones were."""
+        opened, at = self._opened(), self._tree.verticalScrollBar().value()
         self._filter()
-        self._county_changed()
+        for number in range(self._model.rowCount()):
+            index = self._model.index(number, 0)
+            self._tree.setExpanded(index, self._model.check_at(index) in opened)
+        self._tree.verticalScrollBar().setValue(at)
 
-    def _fail(self, task, why):
-        if task is self._task:
-            self._task = None
-            self._show_running()
-            self._say(why or tr("Stopped."))
-
-    def _cancel(self):
-        if self._task is not None:
-            task, self._task = self._task, None
-            task.cancel()
-        self._show_running()
+    def _opened(self):
+        """The checks whose findings are listed now."""
+        indexes = [self._model.index(number, 0) for number in range(self._model.rowCount())]
+        return {self._model.check_at(index) for index in indexes if self._tree.isExpanded(index)}
 
     def _filter(self):
         """Show what the filters leave."""
         if self.view is None:
+            self._model.show(None, [])
+            self._count.clear()
             return
         box = None
         if self._in_view.isChecked():
@@ -160,15 +137,8 @@ class FindingsPanel(QWidget):
     def _say(self, sentence):
         self._why.setPlainText(sentence)
 
-    def _show_running(self):
-        running = self._task is not None
-        self._progress.setVisible(running)
-        self._stop.setVisible(running)
-        self._go.setVisible(not running)
-
     def _make_widgets(self):
-        self._go = self._button(tr("Check now"), tr("Run all checks on the pipes as they are now."), self.check)
-        self._stop = self._button(tr("Cancel"), tr("Stop the checks."), self._cancel)
+        self._go = self._button(tr("Check now"), tr("Run all checks; from then on they follow every edit."), self.check)
         self._show = self._button(tr("Show me"), tr("Zoom to the place and flash it (or double-click the line)."),
                                   self.show_place)
         self._show.setEnabled(False)
@@ -182,7 +152,8 @@ class FindingsPanel(QWidget):
         self._in_view = QCheckBox(tr("only on the map"))
         self._in_view.setToolTip(tr("Only findings within what the map shows now."))
         self._in_view.toggled.connect(self._filter)
-        self._progress, self._count, self._stale, self._why = QProgressBar(), QLabel(), QLabel(), QTextBrowser()
+        self._count, self._why = QLabel(), QTextBrowser()
+        self._stale = QLabel(tr("Something was edited since; these findings do not know of it yet."))
         self._stale.setWordWrap(True)
         self._why.setPlainText(tr("Press Check now. Then choose a line to read what is wrong there and what to do."))
         self._tree = QTreeView()
@@ -202,7 +173,7 @@ class FindingsPanel(QWidget):
     def _lay_out(self):
         first, second, last = QHBoxLayout(), QHBoxLayout(), QHBoxLayout()
         for row, widgets in (
-            (first, (QLabel(tr("Ground")), self._ground, self._go, self._progress, self._stop)),
+            (first, (QLabel(tr("Ground")), self._ground, self._go)),
             (second, (self._severity, self._in_view)), (last, (self._count, self._show)),
         ):
             for widget in widgets:

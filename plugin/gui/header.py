@@ -4,15 +4,18 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from qgis.PyQt.QtCore import QCoreApplication, Qt
+from qgis.PyQt.QtCore import QCoreApplication, QDateTime, Qt, QTimer
 from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QProgressBar, QPushButton, QVBoxLayout, QWidget
 
 from ..qgis_layer.network_drive import network_warning
 from ..units import Units
 
+_MINUTE_MS = 60_000
 
-def tr(text):
-    return QCoreApplication.translate("Header", text)
+
+def tr(text, count=-1):
+    said = QCoreApplication.translate("Header", text, None, count)
+    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
 
 
 class Header(QWidget):
@@ -30,8 +33,12 @@ class Header(QWidget):
         self._cancel.clicked.connect(session.cancel)
         self._again = QPushButton(tr("Read again"))
         self._again.setToolTip(tr("Build the network anew from the layers as they are now."))
-        self._again.clicked.connect(session.load)
+        self._again.clicked.connect(session.load_anew)
         self._lay_out()
+        self._clock = QTimer(self)
+        self._clock.setInterval(_MINUTE_MS)
+        self._clock.timeout.connect(self._show_words)
+        self._clock.start()
         session.changed.connect(self.show_state)
         session.progressed.connect(lambda percent: self._progress.setValue(int(percent)))
         self.show_state()
@@ -50,21 +57,38 @@ class Header(QWidget):
         self._progress.setVisible(session.is_loading)
         self._cancel.setVisible(session.is_loading)
         self._again.setVisible(not session.is_loading and session.archive is not None)
+        self._show_words()
+
+    def _show_words(self):
         self._state.setText(self._said())
         self._state.setVisible(bool(self._state.text()))
 
     def _said(self):
         session = self._session
-        if session.problem:
-            return session.problem
         if session.loaded is None:
-            return tr("Reading the pipes ...") if session.is_loading else ""
+            return session.problem or (tr("Reading the pipes ...") if session.is_loading else "")
         from ..answers.state import said_state
 
         county = session.loaded.county
-        read_at = session.loaded_at.toString("hh:mm:ss")
-        said = f"{said_state(county)}. {_units(county.units)}. {tr('Read at')} {read_at}."
-        return "\n".join(filter(None, (said, network_warning(Path(session.archive.place)))))
+        said = f"{said_state(county)}. {_units(county.units)}. {self._age()}"
+        return "\n".join(filter(None, (session.problem, said, self._unsaved(), self._warning())))
+
+    def _age(self):
+        """How old the network is, and whether it lacks an edit."""
+        at = self._session.read_at
+        minutes = at.secsTo(QDateTime.currentDateTime()) // 60
+        ago = f", {tr('%n minute(s) ago', minutes)}" if minutes else ""
+        behind = "" if self._session.is_loading or not self._session.is_behind else (
+            f" {tr('Edits since then are not in it yet: press Read again.')}")
+        return f"{tr('Read at')} {at.toString('hh:mm:ss')}{ago}.{behind}"
+
+    def _unsaved(self):
+        count = int(self._session.loaded.unsaved.sum())
+        return tr("%n pipe(s) with edits that are not saved; answers count them as drawn.", count) if count else ""
+
+    def _warning(self):
+        place = self._session.archive.place
+        return network_warning(place) if isinstance(place, Path) else ""
 
     def _choose(self, index):
         self._session.choose(self._archive.itemData(index))

@@ -1,20 +1,21 @@
-"""What is loaded: the archive chosen, its county once it is built, and when it has to be built anew."""
+"""What is loaded: the archive chosen, its county, its findings if asked for; and what is to be brought up to date."""
 
 from __future__ import annotations
+
+from functools import partial
 
 from qgis.core import QgsApplication, QgsProject
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
-from ..qgis_layer.project_layers import archives_in
-from .load_task import LoadTask
+from ..qgis_layer.project_layers import ASKED, archives_in
+from .read_task import ReadTask
 
-_WATCHED = ("drains", "structures", "shots", "land")
 _SETTLE_MS = 400  # several edits in a row are one
 
 
 class Session(QObject):
-    """`changed`: what is chosen or loaded is another; `progressed`: percent of the loading."""
+    """`changed`: what is chosen, loaded or found is another; `progressed`: percent of the work under way."""
 
     changed = pyqtSignal()
     progressed = pyqtSignal(float)
@@ -23,8 +24,12 @@ class Session(QObject):
         super().__init__(parent)
         self.archive = None  # ArchiveLayers
         self.loaded = None  # qgis_layer.load.Loaded
-        self.loaded_at = None
+        self.findings = None  # answers.findings.FindingsView of `loaded`, once the checks were made
+        self.ground = None  # the raster layer that the checks take the ground from
+        self.read_at = None
         self.problem = ""
+        self._touched = {}  # by layer: features edited since it was read; one that is missing has to be read as a whole
+        self._under_way = {}  # the same, of what the task under way reads now
         self._task = None
         self._watched = []
         self._settle = QTimer(self)
@@ -40,49 +45,48 @@ class Session(QObject):
     def is_loading(self):
         return self._task is not None
 
+    @property
+    def is_behind(self):
+        """Whether something was edited that what is loaded does not know of."""
+        return self.loaded is not None and any(self._touched.get(name, True) for name in ASKED)
+
     def archives(self):
         return archives_in(QgsProject.instance())
 
     def choose(self, archive):
         """Take an archive (None: none) and load it."""
         self._stop_watching()
-        self.archive, self.loaded, self.problem = archive, None, ""
+        self.cancel()
+        self.archive, self.problem = archive, ""
+        self.loaded = self.findings = None
         if archive is not None:
             self._watch()
             self.load()
         self.changed.emit()
 
     def load(self):
-        """Build the network in the background; what is loaded stays usable until the new one is ready."""
-        self.cancel()
-        if self.archive is None:
-            return
-        from ..limits import LimitError
-        from ..qgis_layer.load import Loader, NotLoadedError
+        """Bring what is loaded up to date in the background; it stays usable until then."""
+        self._run(before=self.loaded, touched=self._touched)
 
-        try:
-            loader = Loader(self.archive.layers, QgsProject.instance().transformContext())
-        except (NotLoadedError, LimitError) as fault:
-            self.problem = str(fault)
-            self.changed.emit()
-            return
-        task = LoadTask(loader)
-        task.loaded.connect(lambda result: self._take(task, result))
-        task.failed.connect(lambda why: self._fail(task, why))
-        task.progressChanged.connect(self.progressed)
-        self._task = task
-        QgsApplication.taskManager().addTask(task)
-        self.changed.emit()
+    def load_anew(self):
+        """Read and build everything again."""
+        self._run(with_checks=self.findings is not None)
+
+    def check(self, ground):
+        """Make all checks on the pipes as they are now, with the ground a raster layer tells (None: without)."""
+        self.ground = ground
+        self._run(before=self.loaded, touched=self._touched, with_checks=True)
 
     def cancel(self):
+        self._settle.stop()
         if self._task is not None:
             task, self._task = self._task, None
+            self._put_back()
             task.cancel()
             self.changed.emit()
 
     def close(self):
         """Let go of everything in QGIS."""
-        self._settle.stop()
         self.cancel()
         self._stop_watching()
         project = QgsProject.instance()
@@ -90,18 +94,48 @@ class Session(QObject):
         project.layersRemoved.disconnect(self._look_again)
         project.readProject.disconnect(self._look_again)
 
-    def _take(self, task, result):
+    def _run(self, **how):
+        self.cancel()
+        if self.archive is None:
+            return
+        from ..limits import LimitError
+        from ..qgis_layer.load import Loader, NotLoadedError
+        from ..qgis_layer.raster import RasterError
+
+        layers, transforms = self.archive.layers, QgsProject.instance().transformContext()
+        ground = None if self.ground is None or sip.isdeleted(self.ground) else self.ground
+        try:
+            task = ReadTask(lambda canceled: Loader(layers, transforms, ground, **how, is_canceled=canceled))
+        except (NotLoadedError, LimitError, RasterError) as fault:
+            self.problem = str(fault)
+            self.changed.emit()
+            return
+        self._under_way, self._touched = self._touched, {name: set() for name in ASKED}
+        task.done.connect(lambda loaded, findings: self._take(task, loaded, findings))
+        task.failed.connect(lambda why: self._fail(task, why))
+        task.progressChanged.connect(self.progressed)
+        self._task = task
+        QgsApplication.taskManager().addTask(task)
+        self.changed.emit()
+
+    def _take(self, task, loaded, findings):
         if task is not self._task:
             return  # an older one, overtaken
-        self._task, self.loaded, self.problem = None, result, ""
-        self.loaded_at = QDateTime.currentDateTime()
+        self._task, self.loaded, self.findings, self.problem = None, loaded, findings, ""
+        self.read_at = QDateTime.currentDateTime()
         self.changed.emit()
 
     def _fail(self, task, why):
         if task is not self._task:
             return
         self._task, self.problem = None, why
+        self._put_back()
         self.changed.emit()
+
+    def _put_back(self):
+        """What was to be read has not been."""
+        both = self._under_way.keys() & self._touched.keys()
+        self._touched = {name: self._under_way[name] | self._touched[name] for name in both}
 
     def _look_again(self, *_):
         """Layers came or went: keep the archive if it is still there, else take the first there is."""
@@ -115,20 +149,31 @@ class Session(QObject):
             self.changed.emit()
 
     def _watch(self):
-        for name in _WATCHED:
+        for name in ASKED:
             layer = self.archive.layers.get(name)
             if layer is None:
                 continue
             for signal in (layer.featureAdded, layer.featureDeleted, layer.geometryChanged,
-                           layer.attributeValueChanged, layer.dataChanged):
-                signal.connect(self._edited)
-                self._watched.append((layer, signal))
+                           layer.attributeValueChanged):
+                self._connect(layer, signal, partial(self._edited, name))
+            for signal in (layer.dataChanged, layer.afterCommitChanges, layer.afterRollBack,
+                           layer.subsetStringChanged):
+                self._connect(layer, signal, partial(self._edited, name, None))
+
+    def _connect(self, layer, signal, slot):
+        signal.connect(slot)
+        self._watched.append((layer, signal, slot))
 
     def _stop_watching(self):
-        for layer, signal in self._watched:
+        for layer, signal, slot in self._watched:
             if not sip.isdeleted(layer):  # else its signals are gone with it
-                signal.disconnect(self._edited)
+                signal.disconnect(slot)
         self._watched = []
 
-    def _edited(self, *_):
+    def _edited(self, name, number, *_):
+        """A feature of a layer is another; None: nobody knows which."""
+        if number is None:
+            self._touched.pop(name, None)
+        elif name in self._touched:
+            self._touched[name].add(number)
         self._settle.start()

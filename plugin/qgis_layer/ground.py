@@ -49,8 +49,16 @@ class RasterGround:
         self._height_unit_m = height_unit_m(unit, frame.units)
         self._is_canceled = is_canceled
         self._transform = None
+        self._same = layer.source(), layer.crs().toWkt(), frame.crs.toWkt(), frame.unit_m, self._height_unit_m
         if layer.crs() != frame.crs:
             self._transform = QgsCoordinateTransform(frame.crs, layer.crs(), frame.transform_context)
+
+    def __eq__(self, other: object) -> bool:
+        """Whether another tells the same ground."""
+        return isinstance(other, RasterGround) and self._same == other._same
+
+    def __hash__(self) -> int:
+        return hash(self._same)
 
     def __call__(self, x_m: np.ndarray, y_m: np.ndarray, progress: Progress = lambda share: None) -> np.ndarray:
         """Ground heights at points, in metres."""

@@ -1,26 +1,34 @@
-"""From the layers of an archive in a project to a county that answers within a blink."""
+"""From the layers of an archive in a project to a county that answers within a blink, with its findings if asked."""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping
+from dataclasses import dataclass, fields, replace
 
-from qgis.core import QgsCoordinateTransformContext, QgsVectorLayer
+import numpy as np
+from qgis.core import QgsCoordinateTransformContext, QgsRasterLayer, QgsVectorLayer
 
+from ..checks.again import check_again, why_other_settings
+from ..checks.whole import Checked, Given, check_whole, network_of
 from ..county import County
+from ..county_update import update_county
 from ..land.owners import LandMap
-from ..limits import Limits
-from ..network.build import build_network
-from ..tables import Drains, Land, Shots, Structures
-from ..units import US, Units
+from ..limits import JOIN_TOLERANCE, Limits
+from ..network.kept_rows import rows_of
+from ..tables import Drains, Land, Shots, Structures, Trees
+from ..units import Units
 from .archive_info import ArchiveInfo
 from .crs import complaint_about, unit_m, units_for
+from .ground import RasterGround
+from .project_layers import ASKED
 from .read import Frame, read_layer
 from .snapshot import Snapshot
 
-_READ = ("drains", "structures", "shots", "land")
-_TOLERANCE = {US: 1.0}
-_TOLERANCE_METRIC = 0.3
+_TABLES = {"drains": Drains, "structures": Structures, "shots": Shots, "land": Land}
+_TREES = ("trees", "tree_rows", "woods")
+
+Progress = Callable[[float], None]
+Touched = Mapping[str, Collection[int]]
 
 
 class NotLoadedError(Exception):
@@ -29,59 +37,143 @@ class NotLoadedError(Exception):
 
 @dataclass(frozen=True)
 class Loaded:
-    """A county ready for questions, the land with its map (None without a layer of land), and what was said on the way.
+    """A county ready for questions, and what it was made of.
 
-    `unit_m`: metres a unit of the drains' CRS.
+    `numbers`: of the features the rows of the drains came from; `unsaved`: which of them (a mask) are not saved as they
+    are. `tables`: what was read, by layer. `land_map`: None without a layer of land. `unit_m`: metres a unit of the
+    drains' CRS. `said`: what reading told. `checked`: the findings of this county, where they were asked for.
     """
 
+    given: Given
     county: County
-    land: Land | None
+    numbers: np.ndarray
+    unsaved: np.ndarray
+    tables: dict[str, object]
     land_map: LandMap | None
     unit_m: float
     said: tuple[str, ...]
+    checked: Checked | None = None
+
+    @property
+    def land(self) -> Land | None:
+        return self.given.land
 
 
 class Loader:
     """Made on the main thread from layers by their names in the schema; `load` runs in any one thread."""
 
-    def __init__(self, layers: dict[str, QgsVectorLayer], transforms: QgsCoordinateTransformContext) -> None:
-        """Raises NotLoadedError where no length can be measured in the drains' CRS, LimitError for a bad limit."""
+    def __init__(
+        self, layers: dict[str, QgsVectorLayer], transforms: QgsCoordinateTransformContext,
+        ground: QgsRasterLayer | None = None, before: Loaded | None = None, touched: Touched | None = None,
+        with_checks: bool = False, is_canceled: Callable[[], bool] = lambda: False,
+    ) -> None:
+        """`before`: what these layers gave last time. `touched`: by layer, the features that may be others since; a
+        layer that is not named has to be read as a whole.
+
+        Raises NotLoadedError where no length can be measured in the drains' CRS, LimitError for a bad limit,
+        RasterError for a ground that cannot be used.
+        """
         drains = layers["drains"]
         complaint = complaint_about(drains.crs(), drains.name())
         if complaint:
             raise NotLoadedError(complaint)
-        self.archive = ArchiveInfo.beside(drains)
-        self.units: Units = units_for("auto", drains.crs(), self.archive.units)
-        self.limits = Limits(self.archive.limits, self.units.foot_m)
+        archive = ArchiveInfo.beside(drains)
+        self.units: Units = units_for("auto", drains.crs(), archive.units)
+        self.limits = Limits(archive.limits, self.units.foot_m)
         self._frame = Frame(drains.crs(), transforms, self.units)
-        self._snapshots = {name: Snapshot(layers[name]) for name in _READ if name in layers}
+        self._before, self._touched = before, touched if before is not None and touched is not None else {}
+        self._with_checks = with_checks or (before is not None and before.checked is not None)
+        self._is_canceled = is_canceled
+        wanted = ASKED if self._with_checks else tuple(_TABLES)
+        self._snapshots = {name: Snapshot(layers[name]) for name in wanted if name in layers}
+        self._sampler = self._ground_name = None
+        if self._with_checks and ground is not None:
+            self._sampler = RasterGround(ground, self._frame, is_canceled=is_canceled)
+            self._ground_name = ground.name()
 
-    @property
-    def tolerance_m(self) -> float:
-        return _TOLERANCE.get(self.units.system, _TOLERANCE_METRIC) * self.units.length_m
+    def load(self, progress: Progress) -> Loaded:
+        """Read what has to be read, build what has to be built, and warm up all that a click asks for.
 
-    def load(self, progress: Callable[[float], None], is_canceled: Callable[[], bool]) -> Loaded:
-        """Read, build and warm up all that a click asks for. Raises ReadCanceledError, NotLoadedError."""
+        Raises NotLoadedError, RasterError; and when told to stop ReadCanceledError, SamplingCanceledError or
+        CanceledError.
+        """
         said: list[str] = []
-        frames = {}
-        for done, (name, snapshot) in enumerate(self._snapshots.items()):
-            in_bulk = snapshot.plain_source if name == "drains" else ""
-            frames[name] = read_layer(snapshot, name, self._frame, None, is_canceled, in_bulk, said.append)
-            progress(0.3 * (done + 1) / len(self._snapshots))
-        if not len(frames["drains"]):
-            raise NotLoadedError("The layer of drains holds no lines yet: draw or import some.")
-        network = build_network(
-            Drains.from_frame(frames["drains"]),
-            Structures.from_frame(frames["structures"]) if "structures" in frames else None,
-            Shots.from_frame(frames["shots"]) if "shots" in frames else None,
-            limits=self.limits,
-            tolerance_m=self.tolerance_m,
-        )
-        progress(0.7)
-        county = County(network, self.limits, self.units)
+        read = self._read(said.append, lambda share: progress(0.3 * share))
+        given = self._given({name: table for name, (table, _) in read.items()})
+        county, checked = self._county(given, lambda share: progress(0.3 + 0.6 * share))
         for figure in ("down", "served", "inflows"):  # what the first click would wait for
             getattr(county, figure)
-        _ = network.line_index
-        land = Land.from_frame(frames["land"]) if "land" in frames else None
-        progress(0.9)
-        return Loaded(county, land, None if land is None else LandMap.of(land), unit_m(self._frame.crs), tuple(said))
+        _ = county.network.line_index
+        numbers = read["drains"][1]
+        return Loaded(
+            given, county, numbers, np.isin(numbers, self._snapshots["drains"].unsaved),
+            {name: table for name, (table, _) in read.items()}, self._land_map(given.land), unit_m(self._frame.crs),
+            tuple(said), checked,
+        )
+
+    def _county(self, given: Given, progress: Progress) -> tuple[County, Checked | None]:
+        before = self._before
+        if before is not None and before.checked is not None:
+            checked = check_again(before.checked, given, progress, self._is_canceled)
+            checked = Checked(given, checked.case, checked.results)  # of the way there nothing is kept
+            return checked.case.county, checked
+        if before is None or why_other_settings(before.given, given):
+            network = network_of(given)
+            county = County(network, self.limits, self.units)
+        else:
+            county = update_county(before.county, given.drains, given.structures, given.shots).county
+        if not self._with_checks:
+            return county, None
+        checked = check_whole(given, progress=progress, is_canceled=self._is_canceled, network=county.network)
+        return checked.case.county, checked
+
+    def _given(self, tables: dict[str, object]) -> Given:
+        if not len(tables["drains"]):
+            raise NotLoadedError("The layer of drains holds no lines yet: draw or import some.")
+        trees = [tables[name] for name in _TREES if name in tables]
+        return Given(
+            **{name: tables[name] for name in _TABLES if name in tables},
+            trees=Trees.together(trees) if trees else None,
+            sampler=self._sampler, ground_name=self._ground_name or "ground", limits=self.limits, units=self.units,
+            tolerance_m=JOIN_TOLERANCE[self.units.system] * self.units.length_m,
+        )
+
+    def _read(self, say: Callable[[str], None], progress: Progress) -> dict[str, tuple[object, np.ndarray]]:
+        """Table and numbers of the features by layer, as little as possible being read again."""
+        found = {}
+        for done, (name, snapshot) in enumerate(self._snapshots.items()):
+            found[name] = self._table(name, snapshot, say)
+            progress((done + 1) / len(self._snapshots))
+        return found
+
+    def _table(self, name: str, snapshot: Snapshot, say: Callable[[str], None]) -> tuple[object, np.ndarray]:
+        known = self._before.tables.get(name) if name in self._touched else None
+        touched = np.array(sorted(self._touched.get(name, ())), dtype=np.int64)
+        if known is not None and not len(touched):
+            return known, self._before.numbers
+        if known is not None and name == "drains":
+            fresh = self._fresh(name, snapshot.only(touched.tolist()), say)
+            return _replaced((known, self._before.numbers), fresh, touched)
+        return self._fresh(name, snapshot, say)
+
+    def _fresh(self, name: str, snapshot: Snapshot, say: Callable[[str], None]) -> tuple[object, np.ndarray]:
+        in_bulk = snapshot.plain_source if name == "drains" else ""
+        layer = "trees" if name in _TREES else name
+        frame = read_layer(snapshot, layer, self._frame, None, self._is_canceled, in_bulk, say)
+        return _TABLES.get(name, Trees).from_frame(frame), np.asarray(frame.index, dtype=np.int64)
+
+    def _land_map(self, land: Land | None) -> LandMap | None:
+        if land is None:
+            return None
+        same = self._before is not None and self._before.land is land
+        return self._before.land_map if same else LandMap.of(land)
+
+
+def _replaced(
+    known: tuple[Drains, np.ndarray], fresh: tuple[Drains, np.ndarray], touched: np.ndarray
+) -> tuple[Drains, np.ndarray]:
+    """Drains without the rows of touched features, and those features as they are now."""
+    stays = np.flatnonzero(~np.isin(known[1], touched))
+    kept, more = rows_of(known[0], stays), fresh[0]
+    columns = {c.name: np.concatenate([getattr(kept, c.name), getattr(more, c.name)]) for c in fields(kept)}
+    return replace(kept, **columns), np.concatenate([known[1][stays], fresh[1]])

@@ -1,9 +1,16 @@
 """Fixtures of tests with QGIS."""
 
+import docks
 import layout_files
 import pytest
 from algorithm_runs import provided
+from fallkeeper.plugin.gui.dock import FallkeeperDock
 from fallkeeper.plugin.qgis_layer import layout_file
+from fallkeeper.plugin.qgis_layer.project import add_archive
+from fallkeeper.plugin.qgis_layer.sample import copy_sample
+from qgis.core import QgsProject
+from qgis.PyQt.QtCore import QCoreApplication, QEvent
+from stand_in import StandIn
 
 
 @pytest.fixture(scope="module")
@@ -20,3 +27,47 @@ def quick_archives(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(layout_file, "create_archive", quick)
         yield
+
+
+@pytest.fixture
+def desktop(qgis_app):
+    """A stand-in for the desktop, empty."""
+    QgsProject.instance().clear()
+    made = StandIn()
+    made.window.show()
+    yield made
+    QgsProject.instance().clear()
+
+
+@pytest.fixture
+def opened(desktop):
+    """Opens docks and closes them for good; `asked`: algorithms whose dialogs were opened."""
+    made, asked = [], []
+
+    def open_dock(complaint=""):
+        made.append(FallkeeperDock(desktop, lambda *what: asked.append(what), complaint))
+        made[-1].asked = asked
+        return made[-1]
+
+    yield open_dock
+    for dock in made:
+        dock.close_for_good()
+        dock.deleteLater()
+    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
+
+
+@pytest.fixture
+def archive(tmp_path):
+    """A copy of the sample."""
+    return copy_sample(tmp_path / "sample").with_name("ossel_flats.gpkg")
+
+
+@pytest.fixture
+def dock(opened, desktop, archive):
+    """On the sample, read; the map shows main A with its laterals."""
+    layers = add_archive(QgsProject.instance(), archive)
+    desktop.canvas.setDestinationCrs(layers["drains"].crs())
+    desktop.canvas.setExtent(docks.extent(-200, -200, 2200, 2400))
+    made = opened()
+    docks.until(lambda: made.session.loaded is not None)
+    return made

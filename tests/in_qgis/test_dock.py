@@ -1,82 +1,8 @@
 """The dock on the sample: it finds the archive, reads it in the background, and answers clicks."""
 
-import time
-
-import pytest
-from fallkeeper.plugin.gui.dock import FallkeeperDock
+from docks import click, extent, place, until
 from fallkeeper.plugin.qgis_layer.project import add_archive
-from fallkeeper.plugin.qgis_layer.sample import copy_sample
-from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsRectangle, QgsVectorLayer
-from qgis.PyQt.QtCore import QCoreApplication, QEvent, Qt
-from qgis.PyQt.QtTest import QTest
-from stand_in import StandIn
-
-ORIGIN_FT = 2_100_000.0, 800_000.0
-WAIT_S = 20
-
-
-@pytest.fixture
-def desktop(qgis_app):
-    QgsProject.instance().clear()
-    made = StandIn()
-    made.window.show()
-    yield made
-    QgsProject.instance().clear()
-
-
-@pytest.fixture
-def opened(desktop):
-    """Opens docks and closes them for good; `asked`: algorithms whose dialogs were opened."""
-    docks, asked = [], []
-
-    def open_dock(complaint=""):
-        docks.append(FallkeeperDock(desktop, lambda *what: asked.append(what), complaint))
-        docks[-1].asked = asked
-        return docks[-1]
-
-    yield open_dock
-    for dock in docks:
-        dock.close_for_good()
-        dock.deleteLater()
-    QCoreApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
-
-
-@pytest.fixture
-def archive(tmp_path):
-    return copy_sample(tmp_path / "sample").with_name("ossel_flats.gpkg")
-
-
-@pytest.fixture
-def dock(opened, desktop, archive):
-    """On the sample, read."""
-    layers = add_archive(QgsProject.instance(), archive)
-    desktop.canvas.setDestinationCrs(layers["drains"].crs())
-    desktop.canvas.setExtent(QgsRectangle(*place(-200, -200), *place(2200, 2400)))
-    made = opened()
-    until(lambda: made.session.loaded is not None)
-    return made
-
-
-def place(x_ft, y_ft):
-    return ORIGIN_FT[0] + x_ft, ORIGIN_FT[1] + y_ft
-
-
-def until(true, what="it"):
-    end = time.monotonic() + WAIT_S
-    while not true():
-        assert time.monotonic() < end, f"waited too long for {what}"
-        QgsApplication.processEvents()
-        time.sleep(0.01)
-
-
-def click(dock, x_ft, y_ft):
-    """Press the mouse on the canvas, as a user does, and wait for the words."""
-    canvas = dock.trace.tool.canvas()
-    at = canvas.getCoordinateTransform().transform(QgsPointXY(*place(x_ft, y_ft))).toQPointF().toPoint()
-    dock.trace.clear()
-    QTest.mouseClick(canvas.viewport(), Qt.MouseButton.LeftButton, Qt.KeyboardModifier.NoModifier, at)
-    until(lambda: dock.trace.words, "the answer")
-    return dock.trace.words
+from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsVectorLayer
 
 
 def test_says_which_archive_and_how_it_stands(dock):
@@ -95,7 +21,7 @@ def test_a_click_on_main_a_is_answered(dock):
 
 def test_s59_a_joint_drawn_by_the_user_changes_the_answer_before_it_is_saved(dock):
     dock.ask(dock.trace)
-    dock.trace._canvas.setExtent(QgsRectangle(*place(2900, -200), *place(5200, 2400)))
+    dock.trace._canvas.setExtent(extent(2900, -200, 5200, 2400))
     assert "54.00 acres" in click(dock, 4000, 4)
     drains, before = dock.session.archive.drains, dock.session.loaded
     mains = {f["drain_id"]: f for f in drains.getFeatures("\"drain_id\" in ('B-2', 'B-3')")}
@@ -194,20 +120,9 @@ def test_findings_are_listed_explained_and_shown(dock, desktop):
     panel._severity.setCurrentIndex(1)
     assert all("serious" in model.data(model.index(k, 0)) for k in range(model.rowCount()))
     panel._severity.setCurrentIndex(0)
-    desktop.canvas.setExtent(QgsRectangle(*place(-500, -500), *place(-400, -400)))
+    desktop.canvas.setExtent(extent(-500, -500, -400, -400))
     panel._in_view.setChecked(True)
     assert model.rowCount() == 0
-
-
-def test_findings_say_when_the_pipes_have_changed_since(dock):
-    panel = dock.findings
-    panel.check()
-    until(lambda: panel.view is not None, "the checks")
-    assert panel._stale.isHidden()
-    before = dock.session.loaded
-    dock.session.load()
-    until(lambda: dock.session.loaded is not before, "the network")
-    assert not panel._stale.isHidden() and "check again" in panel._stale.text()
 
 
 def test_what_somebody_else_changed_is_shown_before_it_is_overwritten(dock, archive, monkeypatch):
