@@ -42,9 +42,8 @@ def said_above(above: Above, units: Units) -> str:
 def sum_above(county: County, found: Upstream) -> Above:
     """Sums of an upstream trace."""
     net, pieces = county.network, county.network.pieces
-    line = np.append(pieces.line[found.pieces], pieces.line[found.clicked])
-    from_m = np.append(pieces.from_m[found.pieces], found.from_m)
-    to_m = np.append(pieces.to_m[found.pieces], found.to_m)
+    rows, from_m, to_m = found.stretches(pieces)
+    line = pieces.line[rows]
     weight = np.append(found.weight, 1.0)
     area = county.served.area_of(line, from_m, to_m)
     drains = np.unique(net.piece_drain[found.pieces])

@@ -55,15 +55,14 @@ class TraceDownstream(TraceAlgorithm):
         self.say_what_lacks(county, place, feedback)
         way, net, units = trace_downstream(county.network, place), county.network, county.units
         feedback.setProgress(60)
-        from_m, to_m = net.pieces.from_m[way.pieces].copy(), net.pieces.to_m[way.pieces].copy()
-        from_m[0], to_m[0] = way.from_m, way.to_m
-        at_point = np.arange(len(way.pieces)) == 0
+        pieces, from_m, to_m = way.stretches(net.pieces)
+        at_point = np.arange(len(pieces)) == 0
         shown = (to_m - from_m > 1e-6) | at_point
-        pipes = write_pipes(self, parameters, context, feedback, county, way.pieces[shown], from_m[shown], to_m[shown],
+        pipes = write_pipes(self, parameters, context, feedback, county, pieces[shown], from_m[shown], to_m[shown],
                             at_point[shown])
         land, crossed = self.read_land(parameters, context, feedback), None
         if land is not None:
-            columns = land_crossed_table(county, net.pieces.line[way.pieces], from_m, to_m, land)
+            columns = land_crossed_table(county, net.pieces.line[pieces], from_m, to_m, land)
             crossed = write_sink(self, parameters, context, feedback, "LAND_CROSSED", LAND_CROSSED,
                                  land_crossed_aliases(units), Rows.of(columns))
         outlet = outlet_key(net, way.outlet)

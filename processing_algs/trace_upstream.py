@@ -48,8 +48,6 @@ class TraceUpstream(TraceAlgorithm):
 
     @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
-        import numpy as np
-
         from ..plugin.land_tables import LAND_ABOVE, land_above_aliases, land_above_table
         from ..plugin.network.trace import trace_upstream
         from ..plugin.qgis_layer.rows import Rows
@@ -63,8 +61,8 @@ class TraceUpstream(TraceAlgorithm):
         found = trace_upstream(county.network, place, county.down)
         above = sum_above(county, found)
         feedback.setProgress(60)
-        pieces = np.append(found.pieces, found.clicked)
-        at_point = np.arange(len(pieces)) == len(found.pieces)
+        pieces, _, _ = found.stretches(county.network.pieces)
+        at_point = pieces == found.clicked
         shown = (above.to_m - above.from_m > 1e-6) | at_point
         pipes = write_pipes(self, parameters, context, feedback, county, pieces[shown], above.from_m[shown],
                             above.to_m[shown], at_point[shown])

@@ -11,7 +11,7 @@ import numpy as np
 import shapely
 
 from ..county import County
-from ..land.notices import Owners, owner_shares, to_tell
+from ..land.notices import Owners, owner_shares
 from ..land.owners import NOBODY, LandMap, LandShares, land_crossed, split_by_land
 from ..network.trace import (
     Downstream,
@@ -22,6 +22,7 @@ from ..network.trace import (
     trace_upstream,
     why_no_direction,
 )
+from ..owners.notice import notice_of
 from ..report.markup import plural
 from ..tables import Land
 from ..trace_sums import Above, said_above, sum_above
@@ -49,22 +50,12 @@ def trace_from(county: County, place: PlaceOnPipe) -> Traced:
 
 def shapes_above(county: County, traced: Traced) -> np.ndarray:
     """Lines of all pipe above the place, each drawn the way the water runs."""
-    found, pieces = traced.above, county.network.pieces
-    from_m = np.append(pieces.from_m[found.pieces], found.from_m)
-    to_m = np.append(pieces.to_m[found.pieces], found.to_m)
-    return _shapes(county, np.append(found.pieces, found.clicked), from_m, to_m)
+    return _shapes(county, *traced.above.stretches(county.network.pieces))
 
 
 def shapes_below(county: County, traced: Traced) -> np.ndarray:
     """Lines of the way down, in order."""
-    return _shapes(county, traced.below.pieces, *_stretches(county, traced.below))
-
-
-def _stretches(county: County, way: Downstream) -> tuple[np.ndarray, np.ndarray]:
-    pieces = county.network.pieces
-    from_m, to_m = pieces.from_m[way.pieces].copy(), pieces.to_m[way.pieces].copy()
-    from_m[0], to_m[0] = way.from_m, way.to_m
-    return from_m, to_m
+    return _shapes(county, *traced.below.stretches(county.network.pieces))
 
 
 def _shapes(county: County, rows: np.ndarray, from_m: np.ndarray, to_m: np.ndarray) -> np.ndarray:
@@ -140,9 +131,9 @@ def _below(county: County, way: Downstream, land: Land | None, land_map: LandMap
     said = f"{units.show_length(way.length_m)} to the outlet {outlet}, {plural(len(way.pieces), 'piece')} of pipe."
     if land is None or land_map is None:
         return Section("Where the water goes", (said,))
+    pieces, from_m, to_m = way.stretches(net.pieces)
     crossed = land_crossed(
-        net.lines, net.pieces.line[way.pieces], *_stretches(county, way), land_map,
-        tolerance_m=county.limits["exact_joint"],
+        net.lines, net.pieces.line[pieces], from_m, to_m, land_map, tolerance_m=county.limits["exact_joint"]
     )
     by_land = owner_shares(crossed.land, crossed.length_m)
     rows = tuple(
@@ -155,11 +146,11 @@ def _below(county: County, way: Downstream, land: Land | None, land_map: LandMap
 def _to_tell(
     county: County, traced: Traced, above: Above, shares: LandShares, land: Land, land_map: LandMap
 ) -> Section:
-    net, owners = county.network, Owners.of(land)
-    line, at_m = net.pieces.line[[traced.place.piece]], np.array([traced.place.at_m])
-    here = land_map.tree.query(shapely.points(net.lines.points_at(line, at_m)), predicate="intersects")[1]
-    told = to_tell(
-        owners.of_rows(shares.land), shares.area_m2 * above.weight[shares.stretch], owners.of_rows(here)
-    )
-    names = ", ".join(str(owners.name[k]) for k in told.tolist()) or "Nobody: no owner is known above or here"
-    return Section("If it is plugged here, tell", (f"{names}.",))
+    owners = Owners.of(land)
+    notice = notice_of(county, traced.place, above, shares, owners, land_map)
+    names = [str(owners.name[owner]) for owner in notice.owner.tolist()]
+    first = ", ".join(names[: notice.first]) or "Nobody: no owner is known above or here"
+    said = [f"{first}."]
+    if names[notice.first:]:
+        said.append(f"Water may come up on the land of {', '.join(names[notice.first:])} too: pipe above runs there.")
+    return Section("If it is plugged here, tell", tuple(said))

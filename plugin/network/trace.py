@@ -10,6 +10,7 @@ import shapely
 
 from .flow import Downward
 from .network import Network
+from .pieces import Pieces
 
 _EXACT_M = 0.01  # a place closer than this to an end of a piece is that end
 
@@ -46,6 +47,13 @@ class Upstream:
     from_m: float
     to_m: float
 
+    def stretches(self, pieces: Pieces) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Pieces and, along their lines, where what drains through the place begins and ends; the clicked one last."""
+        rows = np.append(self.pieces, self.clicked)
+        return (
+            rows, np.append(pieces.from_m[self.pieces], self.from_m), np.append(pieces.to_m[self.pieces], self.to_m)
+        )
+
 
 @dataclass(frozen=True)
 class Downstream:
@@ -57,6 +65,12 @@ class Downstream:
     to_m: float
     outlet: int
     length_m: float
+
+    def stretches(self, pieces: Pieces) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+        """Pieces and, along their lines, where the way begins and ends on each."""
+        from_m, to_m = pieces.from_m[self.pieces].copy(), pieces.to_m[self.pieces].copy()
+        from_m[0], to_m[0] = self.from_m, self.to_m
+        return self.pieces, from_m, to_m
 
 
 def place_near(network: Network, xy_m: tuple[float, float], reach_m: float) -> PlaceOnPipe:

@@ -8,11 +8,11 @@ import numpy as np
 import shapely
 
 from ..county import County
-from ..land.notices import Owners
-from ..land.owners import NOBODY, LandMap, land_crossed, split_by_land
+from ..land.notices import Owners, to_tell
+from ..land.owners import NOBODY, LandMap, LandShares, land_crossed, split_by_land
 from ..network.trace import PlaceOnPipe, trace_downstream, trace_upstream
 from ..tables import Land
-from ..trace_sums import sum_above
+from ..trace_sums import Above, sum_above
 
 DRAINS, HERE, ABOVE, BELOW = (
     "land drains through it", "it lies on this land", "pipe above it runs under this land",
@@ -23,9 +23,13 @@ DRAINS, HERE, ABOVE, BELOW = (
 @dataclass(frozen=True)
 class Notice:
     """Owners to tell, in the order to tell them: land that drains through the place, pipe above it under their land,
-    pipe below it under their land where that was asked for; and why, in words."""
+    pipe below it under their land where that was asked for; and why, in words.
+
+    The first `first` of them have land that drains through the place, or the place itself.
+    """
 
     owner: np.ndarray
+    first: int
     area_m2: np.ndarray
     above_m: np.ndarray
     below_m: np.ndarray
@@ -41,25 +45,35 @@ def whom_to_tell(
     First those whose land has to drain through it, most land first; then the owner of the place; then those under
     whose land pipe above the place runs, where water may come up; then with `downstream` those below.
     """
-    net = county.network
-    above = sum_above(county, trace_upstream(net, place, county.down))
+    above = sum_above(county, trace_upstream(county.network, place, county.down))
     split = split_by_land(county.served, above.line, above.from_m, above.to_m, land_map)
+    return notice_of(county, place, above, split, owners, land_map, downstream)
+
+
+def notice_of(
+    county: County, place: PlaceOnPipe, above: Above, split: LandShares, owners: Owners, land_map: LandMap,
+    downstream: bool = False,
+) -> Notice:
+    """The same where what drains through the place is known, and shared out between the land."""
+    net = county.network
     count = len(owners.name) + 1  # NOBODY stands last
-    area = np.bincount(owners.of_rows(split.land) % count, split.area_m2 * above.weight[split.stretch], minlength=count)
+    owner, area_m2 = owners.of_rows(split.land), split.area_m2 * above.weight[split.stretch]
+    area = np.bincount(owner % count, area_m2, minlength=count)
     above_m = _under(county, above.line, above.from_m, above.to_m, owners, land_map)
     below_m = np.zeros(count)
     if downstream:
         way = trace_downstream(net, place)
-        begin, end = net.pieces.from_m[way.pieces].copy(), net.pieces.to_m[way.pieces].copy()
-        begin[0], end[0] = way.from_m, way.to_m
-        below_m = _under(county, net.pieces.line[way.pieces], begin, end, owners, land_map)
+        pieces, begin, end = way.stretches(net.pieces)
+        below_m = _under(county, net.pieces.line[pieces], begin, end, owners, land_map)
+    owner_here = owners.of_rows(land_at(county, place, land_map))
     here = np.zeros(count, dtype=bool)
-    here[owners.of_rows(land_at(county, place, land_map))] = True
+    here[owner_here] = True
     reasons = {DRAINS: area > 0, HERE: here, ABOVE: above_m > 0, BELOW: below_m > 0}
-    told = np.flatnonzero(np.any(list(reasons.values()), axis=0)[:-1])
-    order = told[np.lexsort((-below_m[told], -above_m[told], ~here[told], -area[told]))]
+    first = to_tell(owner, area_m2, owner_here)
+    further = np.setdiff1d(np.flatnonzero((above_m[:-1] > 0) | (below_m[:-1] > 0)), first)
+    order = np.concatenate([first, further[np.lexsort((-below_m[further], -above_m[further]))]])
     why = ["; ".join(word for word, holds in reasons.items() if holds[owner]) for owner in order.tolist()]
-    return Notice(order, area[order], above_m[order], below_m[order], why, float(area[-1]))
+    return Notice(order, len(first), area[order], above_m[order], below_m[order], why, float(area[-1]))
 
 
 def _under(

@@ -59,8 +59,5 @@ def _above(network: Network, node: int) -> tuple[float, float]:
 
 def _shapes(network: Network, found: object) -> np.ndarray:
     """The pieces above and the part of the clicked one, as WKB for the map."""
-    pieces = network.pieces
-    line = np.append(pieces.line[found.pieces], pieces.line[found.clicked])
-    from_m = np.append(pieces.from_m[found.pieces], found.from_m)
-    to_m = np.append(pieces.to_m[found.pieces], found.to_m)
-    return shapely.to_wkb(network.lines.cut(line, from_m, to_m))
+    pieces, from_m, to_m = found.stretches(network.pieces)
+    return shapely.to_wkb(network.lines.cut(network.pieces.line[pieces], from_m, to_m))

@@ -40,6 +40,7 @@ def test_above_the_blocked_place_on_main_a():
     assert way.sentences[0].startswith("905.0 ft to the outlet OA")
     assert section(answer, "If it is plugged here, tell").sentences == (
         "Ebbing Kiln Farm, Tarrowick Farm, Meeting hall.",
+        "Water may come up on the land of Ossel County too: pipe above runs there.",
     )
 
 
