@@ -63,7 +63,8 @@ class ArchiveAt(ArchiveAlgorithm):
             self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
 
     def processAlgorithm(self, parameters, context, feedback):
-        from ..plugin.history.as_of import CanceledError, Progress, draw_archive
+        from ..plugin.history.as_of import draw_archive
+        from ..plugin.history.progress import CanceledError, Progress
 
         day = self.parameterAsDateTime(parameters, DATE, context).date()
         day = day.toPyDate() if day.isValid() else None

@@ -25,6 +25,7 @@ from .owner_table import OwnerTable
 from .rank_pipes import RankPipes
 from .trace_downstream import TraceDownstream
 from .trace_upstream import TraceUpstream
+from .undo_batch import UndoBatch
 
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
@@ -34,6 +35,7 @@ ALGORITHMS = (
     ArchiveToDatabase,
     ArchiveToFile,
     ArchiveAt,
+    UndoBatch,
     FieldCopy,
     FieldReturn,
     ImportLayout,

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime
 import sqlite3
-from collections.abc import Callable
 from contextlib import closing
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +16,7 @@ from ..schema.sqlite_history import key_sql
 from .file import must_be_current, open_archive, told_plainly, transaction
 from .in_ground import leave_in_ground
 from .past import Difference, entry_at, gaps_after, walk_back
+from .progress import Progress
 from .triggers import columns_of, drop_triggers, make_triggers
 
 _PAGES_AT_ONCE = 2000
@@ -27,10 +27,6 @@ _INSERT = "INSERT INTO {table} ({columns}) VALUES ({marks})"
 _COUNT = "SELECT count(*) FROM {table}"
 
 
-class CanceledError(Exception):
-    """The user stopped the work; nothing of it is left."""
-
-
 @dataclass
 class Drawn:
     """What was drawn: rows by layer, how many later entries of the history it leaves out, and sentences on what is not
@@ -39,20 +35,6 @@ class Drawn:
     rows: dict[str, int]
     changes_since: int
     cautions: list[str] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class Progress:
-    """How the work tells how far it is (0 to 1), and asks whether to stop."""
-
-    told: Callable[[float], None] = lambda share: None
-    is_canceled: Callable[[], bool] = lambda: False
-
-    def at(self, share: float) -> None:
-        """Raises CanceledError if the work is to stop."""
-        if self.is_canceled():
-            raise CanceledError
-        self.told(share)
 
 
 def draw_archive(

@@ -7,7 +7,7 @@ from qgis.core import QgsEditorWidgetSetup, QgsVectorLayer
 # sentences rather than words
 _LONG_TEXT = frozenset(
     ("title", "remedy", "detail", "source", "why", "note", "about", "found", "done", "before", "reason", "reaches",
-     "outlets", "through", "owners", "reasons", "doubt", "todo")
+     "outlets", "through", "owners", "reasons", "doubt", "todo", "conflict")
 )
 # digits shown after the point; what is stored stays as it is
 _DECIMALS = {

@@ -7,11 +7,12 @@ from contextlib import closing
 
 import pytest
 from archives import bare_archive, copied_sample, dump, insert
-from fallkeeper.plugin.history.as_of import CanceledError, Progress, draw_archive
+from fallkeeper.plugin.history.as_of import draw_archive
 from fallkeeper.plugin.history.batch import archive_batch
 from fallkeeper.plugin.history.blobs import line_wkb
 from fallkeeper.plugin.history.file import open_archive
 from fallkeeper.plugin.history.past import entry_at, rows_at
+from fallkeeper.plugin.history.progress import CanceledError, Progress
 from fallkeeper.plugin.history.triggers import trigger_faults
 from fallkeeper.plugin.schema.faults import ArchiveError
 from fallkeeper.plugin.schema.history import logged_layers
