@@ -11,7 +11,7 @@ from database_places import new_place
 from fallkeeper.plugin.qgis_layer.archive import create_archive, open_layer
 from fallkeeper.plugin.qgis_layer.database_archive import create_database_archive
 from fallkeeper.plugin.qgis_layer.save_guard import SaveGuard
-from qgis.core import QgsCoordinateReferenceSystem, QgsFeature, QgsGeometry
+from qgis.core import QgsCoordinateReferenceSystem, QgsDefaultValue, QgsFeature, QgsGeometry
 
 FEET = "EPSG:3734"
 PLACES = {
@@ -88,8 +88,11 @@ def change(layer, key, **values):
 
 
 def by_other(place, key, **values):
-    """The other one's change, saved at once through a connection of his own."""
+    """The other one's change, saved at once through a connection of his own; `edited_by`: whom his QGIS fills in."""
     layer = open_layer(place, "drains")
+    who = values.pop("edited_by", None)
+    if who:
+        layer.setDefaultValueDefinition(layer.fields().indexOf("edited_by"), QgsDefaultValue(f"'{who}'", True))
     change(layer, key, **values)
     assert layer.commitChanges(), layer.commitErrors()
 
