@@ -25,6 +25,7 @@ class ArchiveToFile(FallkeeperAlgorithm):
         "again, to take the archive along, and to keep a copy.\n\n"
         "The copy is an archive of its own: what is changed in it does not come back by itself. For work in the field "
         "use 'Take a copy to the field', whose changes come back.\n\n"
+        "An archive of an older version of Fallkeeper is brought up: the file has all the layers of today.\n\n"
         "If somebody changes the archive while it is copied, no file is made and a sentence says so."
     )
 

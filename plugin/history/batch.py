@@ -12,7 +12,7 @@ from pathlib import Path
 
 from ..schema import layer as schema_layer
 from ..schema.faults import ArchiveError
-from ..schema.history import GEOMETRY, ROW_NUMBER
+from ..schema.history import GEOMETRY, NO_SHAPE, ROW_NUMBER
 from ..schema.rules import fill, quoted
 from .blobs import Box, box_of, stored
 from .file import open_archive, told_plainly, transaction
@@ -86,8 +86,8 @@ class Batch:
         self.write_row(layer, {**{name: value for name, value in row.items() if name != ROW_NUMBER}, **own})
 
     def update(self, layer: str, key: str, values: Mapping[str, object], shape: bytes | None = None) -> None:
-        """Change some fields of the row with this key, and its place where `shape` is given; ArchiveError if there is
-        no such row."""
+        """Change some fields of the row with this key, and its place where `shape` is given (NO_SHAPE: it has none
+        any more); ArchiveError if there is no such row."""
         row = self._columns(layer, {"edited_by": self.who or None, **values}, shape)
         self.note_span(layer, row.get(GEOMETRY))
         changes = ", ".join(f"{quoted(column)} = ?" for column in row)
@@ -140,7 +140,7 @@ class Batch:
             raise KeyError(f"{layer} has no field {unknown[0]}")
         row = {name: _stored(value) for name, value in values.items()}
         if shape is not None:
-            row[GEOMETRY] = stored(shape, self._srs[layer])
+            row[GEOMETRY] = None if shape == NO_SHAPE else stored(shape, self._srs[layer])
         return row
 
     def _key(self, layer: str) -> str:

@@ -9,15 +9,18 @@ from osgeo import gdal, ogr
 from qgis.core import NULL, QgsFeature, QgsField, QgsVectorLayer
 from qgis.PyQt.QtCore import QByteArray, QDate, QDateTime, QVariant
 
-from ..schema import LAYERS, Layer
+from ..schema import LAYERS, SCHEMA_VERSION, Layer
 from ..schema.postgres import number_column, table_name
 from ..schema.rules import fill
 from .archive import create_archive
 from .archive_error import ArchiveError
 from .archive_info import ArchiveInfo
 from .database_place import DatabasePlace
-from .schema_versions import must_be_current
+from .schema_versions import must_be_known
 
+# every step from one schema version to the next only adds layers and fields
+_TABLES = "SELECT table_name FROM information_schema.tables WHERE table_schema = {schema}"
+_BROUGHT_UP = "UPDATE archive SET schema_version = {version}"
 _CHANGES = "SELECT count(seq), max(seq) FROM {history}"
 
 # kinds of columns that somebody added to the database; all others become text
@@ -36,6 +39,7 @@ def copy_to_file(
 ) -> None:
     """Make an archive at `path` with everything the archive in `place` holds; the database stays as it is.
 
+    The file has the schema version of this plugin, also where the database has an older one.
     `on_rows` is told how many rows of how many are done, and may raise to stop. All or nothing. Raises ArchiveError,
     also if somebody changed the archive meanwhile: the copy would hold part of the change.
     """
@@ -43,27 +47,35 @@ def copy_to_file(
     about = ArchiveInfo.beside(drains)
     if about.units is None:
         raise ArchiveError(f"{place} does not say its units: is it an archive of Fallkeeper?")
-    must_be_current(drains, str(place))
-    create_archive(path, drains.crs(), about.units, fill=_Copy(place, on_rows).into)
+    is_older = must_be_known(drains, str(place)) < SCHEMA_VERSION
+    create_archive(path, drains.crs(), about.units, fill=_Copy(place, is_older, on_rows).into)
 
 
 class _Copy:
     """Writes the rows of a database into the tables of a new file."""
 
-    def __init__(self, place: DatabasePlace, on_rows: Callable[[int, int], None]):
-        self.place, self.on_rows = place, on_rows
+    def __init__(self, place: DatabasePlace, is_older: bool, on_rows: Callable[[int, int], None]):
+        self.place, self.is_older, self.on_rows = place, is_older, on_rows
         self.done = self.of_all = 0
 
     def into(self, target: gdal.Dataset) -> None:
         before = self._changes()
-        layers = {declared.name: self.place.open_layer(declared.name) for declared in LAYERS}
+        layers = {declared: self.place.open_layer(declared.name) for declared in self._declared()}
         self.of_all = sum(opened.featureCount() for opened in layers.values())
         target.StartTransaction()
-        for declared in LAYERS:
-            self._copy(declared, layers[declared.name], target.GetLayerByName(declared.name))
+        for declared, opened in layers.items():
+            self._copy(declared, opened, target.GetLayerByName(declared.name))
+        target.ExecuteSQL(fill(_BROUGHT_UP, version=str(SCHEMA_VERSION)))
         target.CommitTransaction()
         if self._changes() != before:
             raise ArchiveError(f"Somebody changed {self.place} while it was copied: run again. No file was made.")
+
+    def _declared(self) -> list[Layer]:
+        """The layers to copy: those an older archive does not have yet stay empty."""
+        if not self.is_older:
+            return list(LAYERS)
+        there = {name for (name,) in self.place.rows(_TABLES, schema=self.place.schema)}
+        return [declared for declared in LAYERS if declared.name in there]
 
     def _changes(self) -> list:
         """Differs after every change: each leaves a row in the history."""

@@ -8,8 +8,9 @@ import uuid
 from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 
+from ..schema import Layer
 from ..schema import layer as schema_layer
-from ..schema.history import GEOMETRY
+from ..schema.history import GEOMETRY, NO_SHAPE
 from ..schema.postgres import table_name
 from ..schema.postgres_guards import BATCH_SETTING, WHY_SETTING
 from ..schema.rules import fill, literal, quoted
@@ -78,7 +79,7 @@ class DatabaseBatch:
         self, layer: str, key: str, values: Mapping[str, object], shape: bytes | None = None,
         expected: Mapping[str, object] | None = None,
     ) -> None:
-        """Change some fields of the row with this key, and its place where `shape` is given."""
+        """Change some fields of the row with this key, and its place where `shape` is given (NO_SHAPE: it has none)."""
         written = self._columns(layer, {**self._editor(), **values}, shape)
         changes = ", ".join(f"{quoted(name)} = {value}" for name, value in written.items())
         statement = fill(_UPDATE, table=self._table(layer), changes=changes, row=self._row(layer, key, expected))
@@ -89,8 +90,7 @@ class DatabaseBatch:
         self._of_one_row(fill(_DELETE, table=self._table(layer), row=self._row(layer, key, expected)), layer, key)
 
     def _of_one_row(self, statement: str, layer: str, key: str) -> None:
-        one = schema_layer(layer).one
-        sentence = f"There is no {one} '{key}' any more as it was when this began: nothing was changed, run again."
+        sentence = changed_meanwhile(schema_layer(layer), key)
         mark = f"row_{uuid.uuid4().hex}"
         self.statements.append(fill(_ONE_ROW, mark=mark, statement=statement, sentence=literal(sentence)))
 
@@ -121,8 +121,14 @@ class DatabaseBatch:
             raise KeyError(f"{layer} has no field {unknown[0]}")
         written = {name: _sql(value) for name, value in values.items()}
         if shape is not None:
-            written[GEOMETRY] = f"{self._postgis}.ST_GeomFromWKB({_binary(shape)}, {self._srids[layer]})"
+            made = f"{self._postgis}.ST_GeomFromWKB({_binary(shape)}, {self._srids[layer]})"
+            written[GEOMETRY] = "NULL" if shape == NO_SHAPE else made
         return written
+
+
+def changed_meanwhile(layer: Layer, key: str) -> str:
+    """What to say where somebody else changed or deleted a row that a batch was about to touch."""
+    return f"There is no {layer.one} '{key}' any more as it was when this began: nothing was changed, run again."
 
 
 def _sql(value: object) -> str:

@@ -2,27 +2,30 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 
 from osgeo import gdal
 from qgis.core import NULL, QgsExpression, QgsExpressionContext, QgsFeature, QgsFeatureRequest, QgsGeometry
 
+from ..history.batch import Batch, archive_batch
 from ..schema import Layer
 from ..schema import layer as schema_layer
-from ..schema.history import GEOMETRY
+from ..schema.history import GEOMETRY, NO_SHAPE
 from ..schema.rules import fill, literal, place_sentence, quoted, rules
 from ..sharing.bring_back import KEEP_ARCHIVE, Change, Plan, plan_layer
 from ..sharing.field_copy import ABOUT_TABLE, BASE_TABLE, AboutCopy, key_of_new_row, unpack
 from ..sharing.photos import bring_photos
-from ..sharing.three_way import INSERT, UPDATE
+from ..sharing.three_way import INSERT, UPDATE, same
 from .archive import open_layer
+from .archive_edit import user_name
 from .archive_error import ArchiveError
 from .archive_info import ArchiveInfo
-from .database_batch import DatabaseBatch, database_batch
+from .database_batch import DatabaseBatch, changed_meanwhile, database_batch
 from .database_place import DatabasePlace
 from .field_copy_file import identity_of
-from .row_values import kinds_of, plain_feature
+from .row_values import kinds_of, plain_feature, plain_stored
 from .schema_versions import must_be_current
 
 KIND = "field"  # of the batch in the history
@@ -86,27 +89,60 @@ def write_plan(
         with _batch(place, f"Back from the field: {path.name}") as batch:
             for change in plan.changes:
                 _write(change, batch)
-            return batch.id
+        return batch.id
     except BaseException:
         for photo in made:
             photo.unlink()
         raise
 
 
-def _write(change: Change, batch: DatabaseBatch) -> None:
+def _write(change: Change, batch: DatabaseBatch | _FileBatch) -> None:
     values, theirs = dict(change.values), change.theirs or {}
     shape = values.pop(GEOMETRY, None)
     if change.action == INSERT:
         batch.insert(change.layer, {**values, schema_layer(change.layer).key.name: change.key}, shape)
     elif change.action == UPDATE:
         expected = {name: value for name, value in theirs.items() if name in change.values}
-        batch.update(change.layer, change.key, values, shape, expected)
+        emptied = GEOMETRY in change.values and shape is None
+        batch.update(change.layer, change.key, values, NO_SHAPE if emptied else shape, expected)
     else:
         batch.delete(change.layer, change.key, theirs)
 
 
-def _batch(place: Path | DatabasePlace, why: str):
-    return database_batch(place, KIND, why)
+@contextmanager
+def _batch(place: Path | DatabasePlace, why: str) -> Iterator[DatabaseBatch | _FileBatch]:
+    """One transaction in a database or in a file; the names of the field stay in the rows."""
+    if isinstance(place, DatabasePlace):
+        with database_batch(place, KIND, why) as batch:
+            yield batch
+    else:
+        with archive_batch(place, KIND, why, user_name()) as batch:
+            yield _FileBatch(batch)
+
+
+class _FileBatch:
+    """Writes into a file like a DatabaseBatch: a row is only touched if it still has the values `expected`."""
+
+    def __init__(self, batch: Batch):
+        self._batch, self.id = batch, batch.id
+
+    def insert(self, layer: str, values: Mapping, shape: bytes | None) -> None:
+        self._batch.insert(layer, values, shape)
+
+    def update(self, layer: str, key: str, values: Mapping, shape: bytes | None, expected: Mapping) -> None:
+        self._must_be(layer, key, expected)
+        self._batch.update(layer, key, values, shape)
+
+    def delete(self, layer: str, key: str, expected: Mapping) -> None:
+        self._must_be(layer, key, expected)
+        self._batch.delete(layer, key)
+
+    def _must_be(self, layer: str, key: str, expected: Mapping) -> None:
+        declared = schema_layer(layer)
+        columns = self._batch.row(layer, key)
+        row = None if columns is None else plain_stored(columns, declared)
+        if row is None or any(not same(row.get(name), value) for name, value in expected.items()):
+            raise ArchiveError(changed_meanwhile(declared, key))
 
 
 def _must_belong(

@@ -79,7 +79,7 @@ def store_field_project(path: Path, names: Sequence[str]) -> None:
     """Write the project of a copy. To be called on the main thread."""
     project = QgsProject()
     layers = add_archive(project, path, leave_out=tuple(layer.name for layer in LAYERS if layer.name not in names))
-    project.setCrs(next(opened.crs() for opened in layers.values() if opened.isSpatial() or len(layers) == 1))
+    project.setCrs(next((opened.crs() for opened in layers.values() if opened.isSpatial()), project.crs()))
     project.setTitle(path.stem)
     set_up_editing(project, layers)
     if not project.write(str(project_of(path))):

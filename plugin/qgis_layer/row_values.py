@@ -9,7 +9,7 @@ from qgis.PyQt.QtCore import QDate, QDateTime, Qt
 
 from ..schema import Layer
 from ..schema.history import GEOMETRY
-from ..schema.kept_rows import read_kept_row
+from ..schema.kept_rows import read_kept_row, well_known_binary
 from ..sharing.three_way import plain
 
 
@@ -43,18 +43,21 @@ def plain_feature(feature: QgsFeature, layer: Layer) -> dict[str, object]:
 
 def plain_kept(before: str, layer: Layer) -> dict[str, object]:
     """A row that the history kept."""
-    kept = read_kept_row(before)
+    return plain_stored(read_kept_row(before), layer)
+
+
+def plain_stored(columns: Mapping[str, object], layer: Layer) -> dict[str, object]:
+    """A row as the table holds it, the declared fields and the geometry."""
     kinds = kinds_of(layer)
-    row: dict[str, object] = {name: plain(value, kinds[name]) for name, value in kept.items() if name in kinds}
+    row: dict[str, object] = {name: plain(value, kinds[name]) for name, value in columns.items() if name in kinds}
     if layer.geometry:
-        row[GEOMETRY] = _shape(kept)
+        row[GEOMETRY] = _shape(columns.get(GEOMETRY))
     return row
 
 
-def _shape(kept: Mapping[str, object]) -> object:
-    data = kept.get(GEOMETRY)
+def _shape(data: object) -> object:
     if data is None:
         return None
     shape = QgsGeometry()
-    shape.fromWkb(data)
+    shape.fromWkb(well_known_binary(data))
     return plain_shape(shape)

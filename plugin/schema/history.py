@@ -41,6 +41,7 @@ NOTE_FIELDS = ("batch", "who", "why")
 WITHOUT_KEY = "#"
 ROW_NUMBER = "fid"
 GEOMETRY = "geom"
+NO_SHAPE = b""  # where a shape is asked for: the row has no place any more
 
 
 def logged_layers() -> tuple[Layer, ...]:

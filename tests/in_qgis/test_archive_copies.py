@@ -14,7 +14,8 @@ from fallkeeper.plugin.qgis_layer.archive_error import ArchiveError
 from fallkeeper.plugin.qgis_layer.archive_info import ArchiveInfo
 from fallkeeper.plugin.qgis_layer.copy_to_database import copy_to_database
 from fallkeeper.plugin.qgis_layer.copy_to_file import copy_to_file
-from fallkeeper.plugin.schema import LAYERS
+from fallkeeper.plugin.qgis_layer.field_copy_file import make_field_copy
+from fallkeeper.plugin.schema import LAYERS, SCHEMA_VERSION
 from fallkeeper.plugin.schema.kept_rows import well_known_binary
 from qgis.core import QgsProcessingException
 
@@ -38,6 +39,12 @@ def path(qgis_app, tmp_path):
         file.execute("INSERT INTO limits (name, value, unit) VALUES ('least_cover', 2.5, 'ft')")
         file.execute("INSERT INTO calls (geom, call_id, received_on) "
                      "SELECT geom, 'C9', '2024-05-01T10:11:12.250Z' FROM structures LIMIT 1")
+        file.execute("INSERT INTO layouts (layout_id, name) VALUES ('L1', 'North field')")
+        file.execute("INSERT INTO layout_lines "
+                     "(geom, layout_line_id, layout_id, brought_as, class, done, drain_id, source) "
+                     "SELECT geom, 'N1', 'L1', 'run 7', 'clean', 'take', drain_id, ? FROM drains LIMIT 1",
+                     ('{"depth": 2.5000000000000004, "note": "käse \\"x\\""}',))
+        file.execute("INSERT INTO layout_lines (layout_line_id, layout_id) VALUES ('N2', 'L1')")
         file.execute("ALTER TABLE drains ADD COLUMN colour TEXT")
         file.execute("ALTER TABLE drains ADD COLUMN tons REAL")
         file.execute("UPDATE drains SET colour = 'red', tons = 0.1 WHERE drain_id = 'F1-05'")
@@ -190,6 +197,35 @@ def test_an_archive_of_another_version_is_not_copied(path, database_server):
             file.execute("UPDATE archive SET schema_version = ?", (version,))
         with pytest.raises(ArchiveError, match=words):
             copy_to_database(path, new_place(database_server, "ossel"))
+
+
+def test_a_database_of_an_older_version_is_brought_up_by_way_of_a_file(path, database_server, tmp_path):
+    """Version 1 had no layer for the lines of layouts, and no field for what replaced a drain."""
+    place, brought_up = new_place(database_server, "ossel"), tmp_path / "brought up.gpkg"
+    copy_to_database(path, place)
+    place.run(["DROP TABLE ossel.layout_lines", "ALTER TABLE ossel.drains DROP COLUMN replaced_by",
+               "UPDATE ossel.archive SET schema_version = 1"])
+    with pytest.raises(ArchiveError, match=r"older version \(schema 1, now \d+\): run 'Copy archive to a file'"):
+        make_field_copy(place, tmp_path / "crew.gpkg", ["drains"])
+    copy_to_file(place, brought_up)
+    before, after = stored(path), stored(brought_up)
+    assert after["layout_lines"] == []
+    assert after["archive"][0]["schema_version"] == SCHEMA_VERSION
+    assert after["drains"] == before["drains"]
+    assert len(after["history"]) == len(before["history"]) + 1  # the row about the archive
+    again = new_place(database_server, "ossel again")
+    copy_to_database(brought_up, again)
+    again.run(['INSERT INTO "ossel again".layout_lines (layout_line_id, layout_id) VALUES (\'N3\', \'L1\')'])
+    assert make_field_copy(again, tmp_path / "crew.gpkg", ["drains"])["drains"] == len(before["drains"])
+
+
+def test_a_layer_that_is_missing_in_an_archive_of_this_version_stops_the_copy(path, database_server, tmp_path):
+    place = new_place(database_server, "ossel")
+    copy_to_database(path, place)
+    place.run(["DROP TABLE ossel.shots"])
+    with pytest.raises(ArchiveError, match="cannot open the layer 'shots'"):
+        copy_to_file(place, tmp_path / "back.gpkg")
+    assert not list(tmp_path.glob("back*"))
 
 
 def test_the_algorithms_copy_there_and_back(path, qgis_processing, database_server, tmp_path):

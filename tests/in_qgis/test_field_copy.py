@@ -11,7 +11,9 @@ import pytest
 from algorithm_runs import Heard, provided
 from database_places import new_place
 from fallkeeper.plugin.qgis_layer.archive import open_layer
+from fallkeeper.plugin.qgis_layer.archive_edit import user_name
 from fallkeeper.plugin.qgis_layer.copy_to_database import copy_to_database
+from fallkeeper.processing_algs.field_copy import CHOICES
 from osgeo import ogr
 from qgis.core import (
     NULL,
@@ -28,7 +30,7 @@ NAMES = ("drains", "shots", "structures", "trees", "tree_rows", "woods", "landma
          "repairs")
 
 
-@pytest.fixture(params=["database"])
+@pytest.fixture(params=["file", "database"])
 def place(qgis_app, request, tmp_path):
     folder = tmp_path / "office"
     folder.mkdir()
@@ -326,6 +328,53 @@ def test_photos_come_back_beside_the_archive(office, copy, place, tmp_path):
     office.bring(copy, WRITE=True, PHOTOS=str(target))
     assert (target / "DCIM" / "hole.jpg").read_bytes() == b"picture"
     assert row_of(place, "readings", "reading_id", "R-p")["photo"] == "DCIM/hole.jpg"
+
+
+def test_without_a_folder_photos_go_beside_a_file_over_nothing_and_stay_where_there_is_no_file(
+    office, copy, place, tmp_path
+):
+    beside = tmp_path / "office"
+    (copy.parent / "hole.jpg").write_bytes(b"from the field")
+    (beside / "hole.jpg").write_bytes(b"of the office")
+    field_edit(copy, ["INSERT INTO readings (reading_id, kind, photo, geom) "
+                      "SELECT 'R-p', 'roots', 'hole.jpg', geom FROM structures LIMIT 1"])
+    office.bring(copy, WRITE=True)
+    assert (beside / "hole.jpg").read_bytes() == b"of the office"
+    kept = row_of(place, "readings", "reading_id", "R-p")["photo"]
+    if isinstance(place, Path):
+        assert kept != "hole.jpg"
+        assert (beside / kept).read_bytes() == b"from the field"
+    else:
+        assert kept == "hole.jpg"
+        assert office.heard.sentence_with("Photos stay beside the copy")
+
+
+def test_the_history_says_who_brought_it_back_and_the_row_who_did_it(office, copy, place):
+    field_edit(copy, ["UPDATE drains SET note = 'dug up', edited_by = 'Crew 2' WHERE drain_id = 'F1-01'",
+                      "DELETE FROM drains WHERE drain_id = 'F1-02'"])
+    batch = office.bring(copy, WRITE=True)["BATCH"]
+    assert row_of(place, "drains", "drain_id", "F1-01")["edited_by"] == "Crew 2"
+    who = {row["key"]: row["who"] for row in open_layer(place, "history").getFeatures() if row["batch"] == batch}
+    if isinstance(place, Path):
+        assert who == dict.fromkeys(("F1-01", "F1-02"), user_name())
+    else:
+        assert who == {"F1-01": "Crew 2 (postgres)", "F1-02": "postgres"}
+
+
+def test_a_place_that_is_gone_in_the_field_is_gone_in_the_archive_where_it_may_be(office, copy, place):
+    field_edit(copy, ["UPDATE calls SET geom = NULL, about = 'by phone' WHERE fid = (SELECT min(fid) FROM calls)",
+                      "UPDATE structures SET geom = NULL WHERE fid = (SELECT min(fid) FROM structures)"])
+    result = office.bring(copy, WRITE=True)
+    assert (result["WRITTEN"], result["REFUSED_COUNT"]) == (1, 1)
+    gone = [row for row in open_layer(place, "calls").getFeatures() if row["about"] == "by phone"]
+    assert [row.hasGeometry() for row in gone] == [False]
+    assert all(row.hasGeometry() for row in open_layer(place, "structures").getFeatures())
+    assert office.bring(copy)["CHANGE_COUNT"] == 0
+
+
+def test_tables_without_places_can_be_taken_alone(office, tmp_path):
+    office.take(tmp_path / "tables.gpkg", LAYERS=[CHOICES.index("tapes"), CHOICES.index("layouts")])
+    assert (tmp_path / "tables.qgz").exists()
 
 
 def test_a_layer_in_edit_mode_stops_the_writing_only(office, copy, place, qgis_new_project):
