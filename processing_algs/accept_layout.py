@@ -54,7 +54,8 @@ class AcceptLayout(LayoutAlgorithm):
                  "DECISIONS of Compare a layout, with the column action as you decided: take, join and replace are "
                  "accepted, keep and ask are not.")
         self.add(QgsProcessingParameterString(LINES, self.tr("Only these lines"), optional=True),
-                 "Keys of lines, with semicolons between them; a line without a key by its name in DECISIONS.")
+                 "Keys of lines, or names that one line has alone (columns drain_id and name of DECISIONS), with "
+                 "semicolons between them.")
         self.add(QgsProcessingParameterEnum(CLASSES, self.tr("Only these classes"), list(LINE_CLASSES),
                                             allowMultiple=True, optional=True, usesStaticStrings=True),
                  "Lines of these classes, accepted as the comparison says. With neither lines nor classes nor "

@@ -125,14 +125,14 @@ def read_layout(inputs: LayoutInputs, feedback):
     try:
         drains = Drains.from_frame(read(inputs.source, "drains", frame, feedback, inputs.renamed))
         if inputs.beside is None:
-            return Layout.of_lines(drains)
+            return Layout.of_lines(drains).with_names()
         structures, shots = (read(open_layer(inputs.beside, name), name, frame, feedback) for name in _BESIDE[:2])
     except QgsCsException as fault:
         raise QgsProcessingException(
             f"The layer '{inputs.source.sourceName()}' cannot be brought to the archive's coordinate reference system: "
             f"{fault}. Set the one it was drawn in."
         ) from None
-    return Layout(drains, Structures.from_frame(structures), Shots.from_frame(shots))
+    return Layout(drains, Structures.from_frame(structures), Shots.from_frame(shots)).with_names()
 
 
 def _frame(inputs: LayoutInputs, units: Units):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 
@@ -38,7 +39,7 @@ def decide(
 ) -> Chosen:
     """Lines by their keys, by their classes, or by actions under their keys; with none of these what is proposed.
 
-    Raises DecisionError.
+    A name that only one line has may stand for its key in `keys`. Raises DecisionError.
     """
     if actions is not None:
         done = _by_actions(compared, actions)
@@ -67,6 +68,7 @@ def _by_name(compared: Comparison, keys: Collection[str], classes: Collection[st
     if unknown:
         raise DecisionError(f"There is no class '{unknown[0]}'; there are {', '.join(CLASS_IDS)}.")
     ids = compared.layout.drains.drain_id
+    keys = _keys_of(compared, keys)
     _refuse_unknown(keys, ids)
     named = np.isin(ids.astype(str), [str(key) for key in keys])
     of_class = np.isin(class_of(compared.kind).astype(str), list(classes))
@@ -75,6 +77,14 @@ def _by_name(compared: Comparison, keys: Collection[str], classes: Collection[st
         why = OF_ID[str(class_of(compared.kind[barred[:1]])[0])]
         raise DecisionError(f"Line {_listed(ids[barred])} cannot be taken. {why.title}: {why.remedy}")
     return np.where(named | of_class, compared.accepted, "")
+
+
+def _keys_of(compared: Comparison, named: Collection[str]) -> list[str]:
+    """Keys as they are; a name that one line has alone becomes its key."""
+    ids, names = compared.layout.drains.drain_id.tolist(), compared.layout.drains.name.tolist()
+    times, known = Counter(names), set(ids)
+    key_of = {name: key for name, key in zip(names, ids) if times[name] == 1}
+    return [one if one in known else key_of.get(one, one) for one in named]
 
 
 def _refuse_unknown(keys: Collection[str], ids: np.ndarray) -> None:

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TypeVar
 
 import numpy as np
@@ -14,6 +15,7 @@ from ..tables import Drains, Land, Shots, Structures
 from ..units import Units
 
 Table = TypeVar("Table")
+_MADE_UP_KEY = re.compile(r"\{?[0-9a-f]{8}(?:-[0-9a-f]{4}){3}-[0-9a-f]{12}\}?", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -37,6 +39,15 @@ class Layout:
     @classmethod
     def of_lines(cls, drains: Drains) -> Layout:
         return cls(drains, Structures.none(), Shots.none())
+
+    def with_names(self) -> Layout:
+        """With something to read where a line has no name and a key that was made up: 'line 7', as its layer counts."""
+        name = self.drains.name.copy()
+        nameless = np.flatnonzero(np.equal(name, self.drains.drain_id))
+        made_up = pandas.Series(name[nameless], dtype=object).astype(str).str.fullmatch(_MADE_UP_KEY)
+        for row in nameless[made_up.to_numpy(bool)].tolist():
+            name[row] = f"line {row + 1}"
+        return replace(self, drains=replace(self.drains, name=name))
 
 
 @dataclass(frozen=True)

@@ -24,10 +24,11 @@ NO_MEANING = frozenset(
 
 DRAINS: Mapping[str, tuple[str, ...]] = MappingProxyType(
     {
-        "drain_id": ("drain id", "line id", "pipe id", "tile id", "lateral id", "uuid", "guid", "globalid", "global id",
-                     "lineno", "line no", "line nr", "line number", "line num", "tile no", "pipe no", "id", "no", "nr",
-                     "num", "number", "asset id", "key"),
-        "name": ("name", "label", "line name", "title", "drain name", "tag"),
+        "drain_id": ("drain id", "line id", "pipe id", "tile id", "line", "lateral id", "uuid", "guid", "globalid",
+                     "global id", "lineno", "line no", "line nr", "line number", "line num", "tile no", "pipe no",
+                     "lateral no", "lateral number", "run id", "run no", "run number", "id", "no", "nr", "num",
+                     "number", "asset id", "key"),
+        "name": ("name", "label", "line name", "title", "drain name", "tag", "line"),
         "role": ("role", "type", "kind", "class", "category", "function", "pipe type", "tile type", "line type",
                  "drain type", "layer", "level name", "folder path", "linetype", "feature type", "featuretype", "code"),
         "status": ("status", "state", "condition", "lifecycle", "phase"),

@@ -4,6 +4,7 @@ import builders as b
 import layouts
 import pytest
 from fallkeeper.plugin.compare.decide import DecisionError, decide
+from fallkeeper.plugin.compare.given import Layout
 
 MAIN = b.main("M", (0, 0), (0, 300))
 OUTLET = [b.outlet(0, 0)]
@@ -25,6 +26,26 @@ def test_nothing_said_takes_what_is_proposed(f7):
 def test_by_key_and_by_class(f7):
     assert done(f7, decide(f7, keys=["N8", "F7-05"])) == {"N8": "take", "F7-05": "replace"}
     assert done(f7, decide(f7, classes=["crossing", "near-duplicate"])) == {"N9": "take", "N7": "replace"}
+
+
+def test_a_name_that_one_line_has_alone_stands_for_its_key():
+    layout = [b.main("N", (0, 100), (300, 100), name="north"), b.lateral("L", (200, 100), (200, 400), name="short"),
+              b.lateral("K", (250, 100), (250, 400), name="short")]
+    compared = layouts.compare([MAIN], layout, OUTLET)
+    assert done(compared, decide(compared, keys=["north", "L"])) == {"N": "take", "L": "take"}
+    with pytest.raises(DecisionError, match="no line 'short'"):
+        decide(compared, keys=["short"])
+
+
+def test_lines_with_made_up_keys_get_something_to_read():
+    made_up = "a699cb4b-d805-4f5c-b276-306e3aaee07b"
+    lines = b.drains(b.lateral("7", (0, 0), (0, 9)), b.lateral(made_up, (1, 0), (1, 9)),
+                     b.lateral(made_up.upper().replace("A", "B"), (2, 0), (2, 9), name="Old clay"))
+    named = Layout.of_lines(lines).with_names().drains
+    assert named.name.tolist() == ["7", "line 2", "Old clay"]
+    assert named.drain_id.tolist() == lines.drain_id.tolist()
+    assert lines.name[1] == made_up
+    assert len(Layout.of_lines(b.drains()).with_names().drains) == 0
 
 
 def test_by_actions(f7):

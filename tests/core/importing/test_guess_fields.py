@@ -30,6 +30,12 @@ def test_names_people_use():
           "material": "MATERIAL", "installed_on": "Installed", "note": "Remarks"}  # fmt: skip
 
 
+def test_a_column_called_line_is_a_key_where_it_tells_lines_apart_else_a_name():
+    assert matched(LINE=["N1", "N2"]) == {"drain_id": "LINE"}
+    assert matched(LINE=["N1", "N2"], ID=[1, 2]) == {"drain_id": "LINE"}
+    assert matched(LINE=["north", "north", "south"], ID=[1, 2, 3]) == {"drain_id": "ID", "name": "LINE"}
+
+
 def test_the_archives_own_names_come_before_others():
     found = matched(label=["x", "y"], name=["a", "b"], size=[1, 2], diameter=[4, 6])
     assert (found["name"], found["diameter"]) == ("name", "diameter")
