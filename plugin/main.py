@@ -7,7 +7,6 @@ from pathlib import Path
 from qgis.core import Qgis, QgsApplication
 from qgis.gui import QgsMessageViewer
 from qgis.PyQt.QtCore import Qt
-from qgis.PyQt.QtGui import QIcon
 from qgis.PyQt.QtWidgets import QPushButton
 
 from ..processing_algs.provider import FallkeeperProvider
@@ -22,7 +21,7 @@ class FallkeeperPlugin:
         self.provider = None  # Processing keeps no Python reference of its own
         self.notice = None
         self.dock = None
-        self.action = None
+        self.options = None
 
     def initProcessing(self):
         """Called by QGIS itself when it runs algorithms without a desktop."""
@@ -38,12 +37,7 @@ class FallkeeperPlugin:
 
     def unload(self):
         if self.dock is not None:
-            self.iface.removePluginMenu("Fallkeeper", self.action)
-            self.iface.removeToolBarIcon(self.action)
-            self.dock.close_for_good()
-            self.iface.removeDockWidget(self.dock)
-            self.dock.deleteLater()
-            self.dock = self.action = None
+            self._remove_dock()
         if self.notice is not None:
             self.iface.messageBar().popWidget(self.notice)
             self.notice = None
@@ -53,14 +47,27 @@ class FallkeeperPlugin:
 
     def _add_dock(self, complaint):
         from .gui.dock import FallkeeperDock
+        from .gui.options_page import OptionsFactory
 
         self.dock = FallkeeperDock(self.iface, open_algorithm, complaint)
         self.iface.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, self.dock)
-        self.action = self.dock.toggleViewAction()
-        self.action.setIcon(QIcon(str(Path(__file__).with_name("icons") / "fallkeeper.svg")))
-        self.action.setToolTip("Show or hide the panel of Fallkeeper")
-        self.iface.addToolBarIcon(self.action)
-        self.iface.addPluginToMenu("Fallkeeper", self.action)
+        self.iface.addToolBarIcon(self.dock.show_action)
+        for action in self.dock.actions.all:
+            self.iface.addPluginToMenu("Fallkeeper", action)
+        self.iface.pluginHelpMenu().addAction(self.dock.help_action)
+        self.options = OptionsFactory()
+        self.iface.registerOptionsWidgetFactory(self.options)
+
+    def _remove_dock(self):
+        self.iface.unregisterOptionsWidgetFactory(self.options)
+        self.iface.pluginHelpMenu().removeAction(self.dock.help_action)
+        for action in self.dock.actions.all:
+            self.iface.removePluginMenu("Fallkeeper", action)
+        self.iface.removeToolBarIcon(self.dock.show_action)
+        self.dock.close_for_good()
+        self.iface.removeDockWidget(self.dock)
+        self.dock.deleteLater()
+        self.dock = self.options = None
 
     def _show_notice(self, complaint):
         """One item in the message bar that stays until dismissed."""

@@ -3,21 +3,33 @@
 from __future__ import annotations
 
 from functools import partial
-from pathlib import Path
 
 from qgis.gui import QgsDockWidget
 from qgis.PyQt.QtCore import QCoreApplication, Qt
-from qgis.PyQt.QtGui import QIcon
-from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QStackedWidget, QToolButton, QVBoxLayout, QWidget
+from qgis.PyQt.QtGui import QKeySequence
+from qgis.PyQt.QtWidgets import (
+    QGridLayout,
+    QLabel,
+    QShortcut,
+    QSizePolicy,
+    QStackedWidget,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
+from .actions import Actions
 from .findings_panel import FindingsPanel
 from .guards import Guards
 from .header import Header
+from .layers_page import LayersPage
+from .manual import Manual
+from .options_page import TITLE
 from .session import Session
 from .start_page import StartPage
 from .trace_panel import TracePanel
 
-ICONS = Path(__file__).resolve().parents[1] / "icons"
+_QUESTIONS_IN_A_ROW = 2
 
 
 def tr(text):
@@ -25,79 +37,129 @@ def tr(text):
 
 
 class FallkeeperDock(QgsDockWidget):
-    """Docked right; QGIS remembers it by its object name."""
+    """Docked right; QGIS remembers it by its object name. `actions` holds all there is to press."""
 
     def __init__(self, iface, open_algorithm, complaint=""):
         """`open_algorithm(name, parameters)` opens a dialog; `complaint` says what is missing before anything works."""
         super().__init__(tr("Fallkeeper"), iface.mainWindow())
         self.setObjectName("FallkeeperDock")
+        self._iface, self._open_algorithm = iface, open_algorithm
         self.session = Session(self)
-        self.header = Header(self.session)
-        self.start_page = StartPage(iface, open_algorithm)
-        self.trace = TracePanel(self.session, iface.mapCanvas(), self._keep_trace)
-        self._open_algorithm = open_algorithm
-        self._iface = iface
-        self.findings = FindingsPanel(self.session, iface.mapCanvas())
-        self._buttons = {
-            self.trace: self._question(tr("What hangs on a pipe"), "trace.svg", self.trace),
-            self.findings: self._question(tr("What is wrong"), "findings.svg", self.findings),
-        }
-        self._pages = QStackedWidget()
-        self._complaint = QLabel(complaint)
-        self._complaint.setWordWrap(True)
-        for page in (self.start_page, self._idle(), self._complaint, *self._buttons):
-            self._pages.addWidget(page)
+        self.actions = Actions(iface.mainWindow())
+        self.show_action = self.actions.take(
+            self.toggleViewAction(), "fallkeeper", tr("Show or hide the panel of Fallkeeper"), "P"
+        )
+        self._questions, self._grid, self._pages = {}, QGridLayout(), QStackedWidget()
+        self._make_pages(complaint)
+        self._make_actions()
+        self.header = Header(self.session, self._again, self._choose_layers)
         self._lay_out()
-        for panel in self._buttons:
-            if panel.tool is not None:
-                panel.tool.deactivated.connect(partial(self._tool_taken, panel))
         self.session.changed.connect(self._show_page)
         self._guards = None if complaint else Guards(self.session, iface, self)
         if not complaint:
-            self.session.choose((self.session.archives() or [None])[0])
+            self.session.begin()
         self._show_page()
+
+    def add_question(self, panel, name, text, hint, key):
+        """A button with the icon `name` that opens `panel`: a widget with start, stop, close_for_good and `tool` (a map
+        tool, or None). It works also by Alt+K and then `key`."""
+        action = self.actions.add(name, text, hint, key, partial(self.ask, panel), checkable=True)
+        button = QToolButton()
+        button.setDefaultAction(action)
+        button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
+        button.setSizePolicy(QSizePolicy.Policy.Expanding, QSizePolicy.Policy.Fixed)
+        self._grid.addWidget(button, *divmod(len(self._questions), _QUESTIONS_IN_A_ROW))
+        self._pages.addWidget(panel)
+        self._questions[panel] = action
+        if panel.tool is not None:
+            panel.tool.deactivated.connect(partial(self._tool_taken, panel))
 
     def ask(self, panel, on=True):
         """Turn to a question, or leave it."""
-        for other, button in self._buttons.items():
-            button.setChecked(on and other is panel)
+        for other, action in self._questions.items():
+            action.setChecked(on and other is panel)
             if other is not panel or not on:
                 other.stop()
         if on:
+            self.setUserVisible(True)
             panel.start()
         self._show_page()
 
     def close_for_good(self):
+        """Let go of everything in QGIS but the dock itself."""
         if self._guards is not None:
             self._guards.release()
-        for panel in self._buttons:
+        for panel in self._questions:
             panel.close_for_good()
         self.session.close()
+        self.actions.release()
 
-    def _question(self, label, icon, panel):
-        button = QToolButton()
-        button.setText(label)
-        button.setIcon(QIcon(str(ICONS / icon)))
-        button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
-        button.setCheckable(True)
-        button.clicked.connect(lambda on: self.ask(panel, on))
-        return button
+    def open_manual(self):
+        manual = self._iface.mainWindow().findChild(Manual, "FallkeeperManual") or Manual(self._iface.mainWindow())
+        manual.show()
+        manual.raise_()
+
+    def _make_pages(self, complaint):
+        canvas = self._iface.mapCanvas()
+        self.start_page = StartPage(self._iface, self._open_algorithm)
+        self._idle = QLabel(tr("Choose a question above."))
+        self._complaint = QLabel(complaint)
+        for words in (self._idle, self._complaint):
+            words.setWordWrap(True)
+            words.setAlignment(Qt.AlignmentFlag.AlignTop)
+            words.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
+        self.layers_page = LayersPage(self.session)
+        self.layers_page.left.connect(self._show_page)
+        for page in (self.start_page, self._idle, self._complaint, self.layers_page):
+            self._pages.addWidget(page)
+        self.trace = TracePanel(self.session, canvas, self._keep_trace)
+        self.add_question(self.trace, "trace", tr("What hangs on a pipe"),
+                          tr("Click a pipe: what drains through it, whose land, and where its water goes"), "H")
+        self.findings = FindingsPanel(self.session, canvas)
+        self.add_question(self.findings, "findings", tr("What is wrong"),
+                          tr("Check the pipes and work through what was found, the worst first"), "W")
+
+    def _make_actions(self):
+        add = self.actions.add
+        self._again = add("again", tr("Read again"), tr("Build the network anew from the layers as they are now"), "U",
+                          self.session.load_anew)
+        self._choose_layers = add("layers", tr("Layers ..."), tr("Take other layers than those that were found"), "L",
+                                  self._show_layers)
+        add("settings", tr("Settings ..."), tr("What is read, how far a click reaches, paper"), "S",
+            lambda: self._iface.showOptionsDialog(self._iface.mainWindow(), TITLE))
+        self.help_action = add("help", tr("Fallkeeper: manual"), tr("How to work with Fallkeeper; needs no network"),
+                               "M", self.open_manual)
+        leave = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
+        leave.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
+        leave.activated.connect(self._leave)
+
+    def _leave(self):
+        """Escape in the panel: no question is asked any more."""
+        for panel, action in self._questions.items():
+            if action.isChecked():
+                self.ask(panel, False)
+
+    def _show_layers(self):
+        self.setUserVisible(True)
+        self.layers_page.begin()
+        self._pages.setCurrentWidget(self.layers_page)
 
     def _show_page(self):
-        asked = [panel for panel, button in self._buttons.items() if button.isChecked()]
+        asked = [panel for panel, action in self._questions.items() if action.isChecked()]
         if self._complaint.text():
             page = self._complaint
         elif self.session.archive is None:
             page = self.start_page
         else:
-            page = (asked or [self._pages.widget(1)])[0]
-        for button in self._buttons.values():
-            button.setEnabled(self.session.archive is not None)
+            page = (asked or [self._idle])[0]
+        for action in (*self._questions.values(), self._again):
+            action.setEnabled(self.session.archive is not None)
+        self._choose_layers.setEnabled(not self._complaint.text())
         self._pages.setCurrentWidget(page)
 
     def _tool_taken(self, panel):
         """Another map tool was taken: the question is over, its answer stays on the map."""
-        self._buttons[panel].setChecked(False)
+        self._questions[panel].setChecked(False)
 
     def _keep_trace(self, point):
         """Run both traces as algorithms, so that their results arrive as layers with symbols."""
@@ -110,19 +172,10 @@ class FallkeeperDock(QgsDockWidget):
                  if name in layers}
         return {**given, "POINT": f"{point.x()},{point.y()} [{layers['drains'].crs().authid()}]"}
 
-    def _idle(self):
-        words = QLabel(tr("Choose a question above."))
-        words.setAlignment(Qt.AlignmentFlag.AlignTop)
-        return words
-
     def _lay_out(self):
         body = QWidget()
         column = QVBoxLayout(body)
         column.addWidget(self.header)
-        row = QHBoxLayout()
-        for button in self._buttons.values():
-            row.addWidget(button)
-        row.addStretch()
-        column.addLayout(row)
+        column.addLayout(self._grid)
         column.addWidget(self._pages, 1)
         self.setWidget(body)

@@ -4,10 +4,21 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from qgis.core import QgsProject
 from qgis.PyQt.QtCore import QCoreApplication, QDateTime, Qt, QTimer
-from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QProgressBar, QPushButton, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import (
+    QComboBox,
+    QHBoxLayout,
+    QLabel,
+    QProgressBar,
+    QPushButton,
+    QToolButton,
+    QVBoxLayout,
+    QWidget,
+)
 
 from ..qgis_layer.network_drive import network_warning
+from ..qgis_layer.project_layers import remember
 from ..units import Units
 
 _MINUTE_MS = 60_000
@@ -19,7 +30,8 @@ def tr(text, count=-1):
 
 
 class Header(QWidget):
-    def __init__(self, session, parent=None):
+    def __init__(self, session, again, choose_layers, parent=None):
+        """`again`, `choose_layers`: the actions to read everything anew and to choose other layers."""
         super().__init__(parent)
         self._session = session
         self._archive = QComboBox()
@@ -29,11 +41,13 @@ class Header(QWidget):
         self._state.setWordWrap(True)
         self._state.setTextInteractionFlags(Qt.TextInteractionFlag.TextSelectableByMouse)
         self._progress = QProgressBar()
-        self._cancel = QPushButton(tr("Cancel"))
+        self._cancel = QPushButton(tr("&Cancel"))
+        self._cancel.setToolTip(tr("Stop reading; what was known before stays."))
         self._cancel.clicked.connect(session.cancel)
-        self._again = QPushButton(tr("Read again"))
-        self._again.setToolTip(tr("Build the network anew from the layers as they are now."))
-        self._again.clicked.connect(session.load_anew)
+        self._again, self._layers = QToolButton(), QToolButton()
+        for button, action in ((self._again, again), (self._layers, choose_layers)):
+            button.setDefaultAction(action)
+            button.setToolButtonStyle(Qt.ToolButtonStyle.ToolButtonTextBesideIcon)
         self._lay_out()
         self._clock = QTimer(self)
         self._clock.setInterval(_MINUTE_MS)
@@ -47,8 +61,10 @@ class Header(QWidget):
         session = self._session
         archives = session.archives()
         self._archive.clear()
+        titles = [archive.title for archive in archives]
         for archive in archives:
-            self._archive.addItem(archive.title, archive)
+            where = f" ({archive.where})" if titles.count(archive.title) > 1 else ""
+            self._archive.addItem(f"{archive.title}{where}", archive)
         self._archive.setEnabled(bool(archives))
         if not archives:
             self._archive.addItem(tr("No archive in this project"))
@@ -56,7 +72,9 @@ class Header(QWidget):
             self._archive.setCurrentIndex([a.place for a in archives].index(session.archive.place))
         self._progress.setVisible(session.is_loading)
         self._cancel.setVisible(session.is_loading)
-        self._again.setVisible(not session.is_loading and session.archive is not None)
+        for button in (self._again, self._layers):
+            button.setVisible(not session.is_loading)
+        self._again.defaultAction().setEnabled(session.archive is not None)
         self._show_words()
 
     def _show_words(self):
@@ -91,14 +109,18 @@ class Header(QWidget):
         return network_warning(place) if isinstance(place, Path) else ""
 
     def _choose(self, index):
-        self._session.choose(self._archive.itemData(index))
+        archive = self._archive.itemData(index)
+        if archive is not None:
+            remember(QgsProject.instance(), archive)
+            self._session.choose(archive)
 
     def _lay_out(self):
         row = QHBoxLayout()
         for widget in (self._progress, self._cancel):
             row.addWidget(widget)
-        row.addStretch()
         row.addWidget(self._again)
+        row.addWidget(self._layers)
+        row.addStretch()
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(self._archive)

@@ -8,8 +8,9 @@ from qgis.core import QgsApplication, QgsProject
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
-from ..qgis_layer.project_layers import ASKED, archives_in
+from ..qgis_layer.project_layers import ASKED, archives_in, remembered
 from .read_task import ReadTask
+from .settings import FOLLOW_EDITS, READ_AT_ONCE
 
 _SETTLE_MS = 400  # several edits in a row are one
 
@@ -53,6 +54,10 @@ class Session(QObject):
     def archives(self):
         return archives_in(QgsProject.instance())
 
+    def begin(self):
+        """Take the archive of the project that was asked last, or the first there is."""
+        self.choose(remembered(QgsProject.instance()))
+
     def choose(self, archive):
         """Take an archive (None: none) and load it."""
         self._stop_watching()
@@ -61,7 +66,8 @@ class Session(QObject):
         self.loaded = self.findings = None
         if archive is not None:
             self._watch()
-            self.load()
+            if READ_AT_ONCE.value:
+                self.load()
         self.changed.emit()
 
     def load(self):
@@ -138,10 +144,9 @@ class Session(QObject):
         self._touched = {name: self._under_way[name] | self._touched[name] for name in both}
 
     def _look_again(self, *_):
-        """Layers came or went: keep the archive if it is still there, else take the first there is."""
-        archives = self.archives()
-        same = [a for a in archives if self.archive is not None and a.place == self.archive.place]
-        found = (same or archives or [None])[0]
+        """Layers came or went: keep the archive if it is still there, else take another."""
+        same = [a for a in self.archives() if self.archive is not None and a.place == self.archive.place]
+        found = same[0] if same else remembered(QgsProject.instance())
         if found is None or self.archive is None or found.layers != self.archive.layers:
             if found is not None or self.archive is not None:
                 self.choose(found)
@@ -176,4 +181,7 @@ class Session(QObject):
             self._touched.pop(name, None)
         elif name in self._touched:
             self._touched[name].add(number)
-        self._settle.start()
+        if FOLLOW_EDITS.value and (self.loaded is not None or self.is_loading):
+            self._settle.start()
+        else:
+            self.changed.emit()

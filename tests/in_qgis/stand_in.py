@@ -1,7 +1,7 @@
 """Stands in for the QGIS desktop: the part of its interface that the plugin asks for."""
 
 from qgis.gui import QgsMapCanvas, QgsMessageBar
-from qgis.PyQt.QtWidgets import QMainWindow
+from qgis.PyQt.QtWidgets import QMainWindow, QMenu
 
 
 class StandIn:
@@ -12,6 +12,8 @@ class StandIn:
         self.window.setCentralWidget(self.canvas)
         self.window.resize(900, 700)
         self.actions = []  # in the tool bar and in the menu
+        self.help = QMenu(self.window)
+        self.options = []  # factories of pages of options
 
     def mainWindow(self):
         return self.window
@@ -39,3 +41,12 @@ class StandIn:
 
     def removePluginMenu(self, menu, action):
         self.actions.remove((menu, action))
+
+    def pluginHelpMenu(self):
+        return self.help
+
+    def registerOptionsWidgetFactory(self, factory):
+        self.options.append(factory)
+
+    def unregisterOptionsWidgetFactory(self, factory):
+        self.options.remove(factory)

@@ -65,7 +65,7 @@ def test_another_map_tool_ends_the_question_and_clear_takes_the_answer_away(dock
     dock.ask(dock.trace)
     click(dock, 1000, 905)
     desktop.canvas.unsetMapTool(dock.trace.tool)
-    assert not dock._buttons[dock.trace].isChecked()
+    assert not dock._questions[dock.trace].isChecked()
     dock.trace._clear.click()
     assert dock.trace.words == "" and not dock.trace._copy.isEnabled()
 
@@ -79,14 +79,14 @@ def test_archive_that_leaves_the_project_leaves_the_dock(dock):
 def test_first_page_offers_the_sample_and_an_archive(opened):
     made = opened()
     assert made._pages.currentWidget() is made.start_page
-    assert not made._buttons[made.trace].isEnabled()
+    assert not made._questions[made.trace].isEnabled()
 
 
 def test_what_is_missing_is_said_and_nothing_is_asked(opened, archive):
     add_archive(QgsProject.instance(), archive)
     made = opened("Fallkeeper needs Python packages that this QGIS does not have: networkx.")
     assert "networkx" in made._pages.currentWidget().text()
-    assert not made._buttons[made.trace].isEnabled()
+    assert not made._questions[made.trace].isEnabled()
 
 
 def test_degrees_are_refused_in_a_sentence(opened, tmp_path):

@@ -9,6 +9,7 @@ from fallkeeper import classFactory
 from fallkeeper.plugin.dependencies import Complaint
 from fallkeeper.processing_algs.provider import ALGORITHMS
 from qgis.core import QgsApplication
+from qgis.gui import QgsGui
 from qgis.PyQt.QtCore import QEvent
 from qgis.PyQt.QtWidgets import QApplication, QWidget
 from stand_in import StandIn
@@ -57,7 +58,8 @@ def test_loading_and_unloading_leaves_nothing(qgis_app, iface, window, monkeypat
         assert iface.messageBar().currentItem() is None
     QApplication.sendPostedEvents(None, QEvent.Type.DeferredDelete)
     assert set(window.findChildren(QWidget)) == before
-    assert iface.actions == []
+    assert iface.actions == iface.options == iface.help.actions() == window.actions() == []
+    assert not [action for action in QgsGui.shortcutsManager().listActions() if "fallkeeper" in action.objectName()]
 
 
 def test_a_notice_the_user_has_dismissed_is_not_taken_away_again(qgis_app, iface, monkeypatch):
