@@ -27,6 +27,8 @@ def write_results(algorithm, parameters, context, feedback, plan, placed, answer
     take_doubtful = algorithm.parameterAsBoolean(parameters, "TAKE_DOUBTFUL", context)
     for sentence in plan.said:
         feedback.pushWarning(sentence)
+    if not any(len(layer) for layer in plan.source.layers):
+        feedback.pushWarning("The file holds no row: ask the sender whether it is the right one, and whole.")
     outputs = {"OUTPUT": None, "DRAINS": None}
     written = 0
     path = Path(algorithm.parameterAsFileOutput(parameters, "OUTPUT", context)) if write else None

@@ -8,8 +8,9 @@ import numpy as np
 import shapely
 
 from .answers import Answers
+from .degrees import read_degrees
 from .guess_fields import Match, match_fields
-from .quantity import read_figures
+from .quantity import decimal_sign, read_figures
 from .source import SourceLayer
 
 LONGITUDE_LATITUDE = "longitude and latitude"
@@ -20,7 +21,7 @@ def with_shapes(layer: SourceLayer, answers: Answers) -> SourceLayer:
     """The layer with shapes from its columns, where it has none of its own.
 
     `crs` of the result is LONGITUDE_LATITUDE where the columns say so. Columns used are left in the layer for points,
-    since a log is told by them, and taken out for lines.
+    since a log is told by them; for lines they stay only in rows that no shape could be made of.
     """
     if len(layer) and not shapely.is_missing(layer.shapes).all():
         return layer
@@ -28,23 +29,30 @@ def with_shapes(layer: SourceLayer, answers: Answers) -> SourceLayer:
     told = {m: own for m, own in answers.fields_of("points").items() if own.lower() in lower}
     found = {match.meaning: match for match in match_fields(layer, "points", told) if match.source}
     if all(meaning in found for meaning in _ENDS):
-        ends = [_figures(layer, found[meaning]) for meaning in _ENDS]
-        return _without(layer, _lines(*ends), [found[meaning] for meaning in _ENDS])
+        used = [found[meaning] for meaning in _ENDS]
+        return _without(layer, _lines(*_figures(layer, used)), used)
     if "wkt" in found:
         shapes = _from_text(layer.values[found["wkt"].source])
         if not shapely.is_missing(shapes).all():
             return _without(layer, shapes, [found["wkt"]])
     for x, y, crs in (("lon", "lat", LONGITUDE_LATITUDE), ("x", "y", "")):
         if x in found and y in found:
-            shapes = _points(_figures(layer, found[x]), _figures(layer, found[y]))
+            shapes = _points(*_figures(layer, [found[x], found[y]]))
             if crs and not _in_degrees(shapes):
                 crs = ""
             return replace(layer, shapes=shapes, crs=layer.crs or crs)
     return layer
 
 
-def _figures(layer: SourceLayer, match: Match) -> np.ndarray:
-    return read_figures(layer.values[match.source]).value
+def _figures(layer: SourceLayer, matches: list[Match]) -> list[np.ndarray]:
+    """Coordinates of columns, which share their decimal sign; NaN where more is written than a figure."""
+    columns = [layer.values[match.source] for match in matches]
+    if matches[0].meaning in ("lon", "lat"):
+        return [read_degrees(values) for values in columns]
+    texts = (str(value) for values in columns if values.dtype == object for value in values)
+    decimal = decimal_sign(texts)
+    read = [read_figures(values, decimal) for values in columns]
+    return [np.where(np.equal(one.rest, ""), one.value, np.nan) for one in read]
 
 
 def _points(x: np.ndarray, y: np.ndarray) -> np.ndarray:
@@ -73,5 +81,9 @@ def _in_degrees(shapes: np.ndarray) -> bool:
 
 
 def _without(layer: SourceLayer, shapes: np.ndarray, matches: list[Match]) -> SourceLayer:
-    used = {match.source for match in matches}
-    return replace(layer, shapes=shapes, values={k: v for k, v in layer.values.items() if k not in used})
+    used, made = {match.source for match in matches}, ~shapely.is_missing(shapes)
+    values = {name: held for name, held in layer.values.items() if name not in used}
+    if not made.all():
+        left = {name: np.where(made, None, layer.values[name].astype(object)) for name in layer.values if name in used}
+        values = {**values, **left}
+    return replace(layer, shapes=shapes, values=values)

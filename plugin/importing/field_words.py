@@ -119,7 +119,7 @@ POINTS: Mapping[str, tuple[str, ...]] = MappingProxyType(
         "y_end": ("y end", "end y", "y2", "y 2", "y to", "to y", "end northing", "northing end"),
         "wkt": ("wkt", "geom", "geometry", "the geom", "geometry wkt", "shape wkt"),
         "line": ("line", "line id", "lineid", "drain id", "tile id", "pipe id", "run", "run id", "tile run", "line no",
-                 "line number", "lateral", "lateral id", "track fid", "route fid", "swath", "line name", "name"),
+                 "line number", "lateral", "lateral id", "track fid", "route fid", "swath", "line name", "name", "id"),
         "part": ("track seg id", "segment", "seg id", "part"),
         "trip": ("pass", "pass no", "pass id", "pass number"),
         "order": ("order", "seq", "sequence", "point no", "pt no", "point id", "pt id", "point number", "point", "pt",

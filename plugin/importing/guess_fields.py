@@ -174,8 +174,11 @@ def _fits(layer: SourceLayer, meaning: str, name: str) -> bool:
     if meaning in ("drain_id", "structure_id", "shot_id"):
         unique = len(pd.unique(pd.Series(values).dropna()))
         return filled >= _LEAST_FILLED * len(values) and unique >= _LEAST_UNIQUE * filled
+    if meaning == "line" and split_unit(name)[0] == "id":  # of lines where points share it, else of the points
+        return len(pd.unique(pd.Series(values).dropna())) <= filled / 2
     if meaning in _FIGURES or _kind_of(meaning) in ("real", "integer"):
-        return int(read_figures(values).known.sum()) >= _LEAST_READ * filled
+        # with a decimal sign given, so that figures whose comma could mean two things count as figures
+        return int(read_figures(values, ".").known.sum()) >= _LEAST_READ * filled
     if meaning in ("sock", "guard", "perforated"):
         return int((~np.isnan(read_yes_no(values)[0])).sum()) >= _LEAST_READ * filled
     if _kind_of(meaning) == "date":

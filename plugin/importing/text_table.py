@@ -18,6 +18,8 @@ UTF_8, WINDOWS = "utf-8", "cp1252"
 _MARKS = ((b"\xef\xbb\xbf", "utf-8-sig"), (b"\xff\xfe", "utf-16"), (b"\xfe\xff", "utf-16"))
 _SIGNS = (",", ";", "\t", "|")
 _LOOKED_AT = 60  # lines
+_MOST_EMPTY = 0.01  # share of zero bytes, which some devices leave in their logs
+csv.field_size_limit(2**31 - 1)  # a shape written as text may be long
 _COMMENT = ("#", "//", "%", "!")
 
 
@@ -27,13 +29,13 @@ class EncodingError(ValueError):
 
 @dataclass(frozen=True)
 class TextTable:
-    """A table as text: `named`: its first line holds the names. `line` is the line of the file of each further row,
-    None where rows go over several lines. `before` are lines above the table.
+    """A table as text: `named`: its first line holds the names. `line` is the line of the file in which each further
+    row begins. `before` are lines above the table.
     """
 
     text: str
     named: bool
-    line: tuple[int, ...] | None
+    line: tuple[int, ...]
     before: tuple[str, ...]
 
 
@@ -42,6 +44,14 @@ def decode(held: bytes, encoding: str = "") -> tuple[str, str]:
 
     Raises EncodingError.
     """
+    text, said = _decoded(held, encoding)
+    empty = text.count("\0")
+    if empty > _MOST_EMPTY * len(text):
+        raise EncodingError("It is no text: it may be damaged or of another kind. Ask for it again.")
+    return (text.replace("\0", "") if empty else text), said
+
+
+def _decoded(held: bytes, encoding: str) -> tuple[str, str]:
     if encoding:
         try:
             return held.decode(encoding), ""
@@ -103,11 +113,11 @@ def read_table(text: str) -> TextTable:
     body = [line for _, line in rows]
     if named and body:
         body[0] = body[0].lstrip("#%! ")
-    if sign in ("|", " "):
-        body = _with_commas(body, sign)
-    over_lines = any(line.count('"') % 2 for line in body)
-    numbers = None if over_lines else tuple(number for number, _ in (rows[1:] if named else rows))
-    return TextTable("\n".join(body) + "\n", named, numbers, tuple(line for _, line in before))
+    numbers = [number for number, _ in rows]
+    if sign and (sign in ("|", " ") or _is_uneven(body, sign)):
+        body, first = _evened(body, sign, named)
+        numbers = [numbers[place] for place in first]
+    return TextTable("\n".join(body) + "\n", named, tuple(numbers[named:]), tuple(line for _, line in before))
 
 
 def _separator(lines: list[str]) -> tuple[str, int]:
@@ -138,8 +148,40 @@ def _is_figure(cell: str) -> bool:
     return read is not None and not read.rest and not read.unit
 
 
-def _with_commas(lines: list[str], sign: str) -> list[str]:
+def _is_uneven(lines: list[str], sign: str) -> bool:
+    """Whether a reader of such files could lose a cell: names used twice, cells beyond the first row's, marks that
+    may or may not be quotes."""
+    first = _cells(lines[0], sign) if lines else []
+    signs = len(first) - 1
+    return len(set(first)) < len(first) or any(line.count(sign) > signs or '"' in line for line in lines)
+
+
+def _evened(lines: list[str], sign: str, named: bool) -> tuple[list[str], list[int]]:
+    """The rows with commas, as many cells in the first as in the longest, every name once; and where each began."""
+    rows, first = [], []
+    if sign == " ":
+        rows, first = [_cells(line, sign) for line in lines], list(range(len(lines)))
+    else:
+        reader, start = csv.reader((line + "\n" for line in lines), delimiter=sign), 0
+        for row in reader:
+            rows.append(row)
+            first.append(start)
+            start = reader.line_num
+    width = max(map(len, rows), default=0)
+    if rows:
+        rows[0] += [""] * (width - len(rows[0]))
+        rows[0] = _each_once(rows[0]) if named else rows[0]
     out = io.StringIO()
     writer = csv.writer(out, lineterminator="\n")
-    writer.writerows(_cells(line, sign) for line in lines)
-    return out.getvalue().splitlines()
+    writer.writerows(rows)
+    return [out.getvalue().rstrip("\n")], first
+
+
+def _each_once(names: list[str]) -> list[str]:
+    """Names of columns, none empty, the number of its column behind one that was there before."""
+    made: dict[str, str] = {}
+    for place, name in enumerate(names, 1):
+        own = name.strip() or f"column {place}"
+        own = f"{own} (column {place})" if own.lower() in made else own
+        made[own.lower()] = own
+    return list(made.values())

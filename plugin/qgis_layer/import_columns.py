@@ -67,7 +67,7 @@ def _in_bulk(layer: ogr.Layer, kinds: dict[str, int], is_canceled: Callable[[], 
     shapes = np.full(len(numbers), None, dtype=object)
     if has_shape:
         wkb = np.concatenate([_objects(batch[shape]) for batch in batches])
-        shapes = shapely.from_wkb(wkb, on_invalid="ignore")
+        shapes = shapes_of(wkb)
     return Table(values, shapes, numbers)
 
 
@@ -91,6 +91,12 @@ def _objects(column: np.ndarray) -> np.ndarray:
     values = np.ma.getdata(column).astype(object)
     values[np.ma.getmaskarray(column)] = None
     return values
+
+
+def shapes_of(wkb: np.ndarray) -> np.ndarray:
+    """Shapes from well-known binary, None for what is none; of coordinates that are no numbers nothing is warned."""
+    with np.errstate(invalid="ignore", over="ignore"):
+        return shapely.from_wkb(wkb, on_invalid="ignore")
 
 
 def _by_feature(layer: ogr.Layer, kinds: dict[str, int], is_canceled: Callable[[], bool]) -> Table:
@@ -118,7 +124,7 @@ def _by_feature(layer: ogr.Layer, kinds: dict[str, int], is_canceled: Callable[[
     }
     shapes = np.full(len(numbers), None, dtype=object)
     if numbers:
-        shapes[:] = shapely.from_wkb(np.array([*wkb, None], dtype=object), on_invalid="ignore")[:-1]
+        shapes[:] = shapes_of(np.array([*wkb, None], dtype=object))[:-1]
     return Table(values, shapes, np.array(numbers, dtype=np.int64))
 
 

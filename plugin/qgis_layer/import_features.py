@@ -10,7 +10,7 @@ from qgis.core import NULL, QgsFeatureRequest, QgsFeatureSource, QgsGeometry, Qg
 from qgis.PyQt.QtCore import Qt
 
 from ..importing.source import Source, SourceLayer
-from .import_columns import ReadStoppedError
+from .import_columns import ReadStoppedError, shapes_of
 from .import_file import ReadFile
 
 
@@ -36,7 +36,7 @@ def read_features(
     values = {field.name(): _qgis_column(column, field.isNumeric()) for field, column in zip(fields, columns)}
     shapes = np.full(len(rows), None, dtype=object)
     if rows:
-        shapes[:] = shapely.from_wkb(np.array([*wkb, None], dtype=object), on_invalid="ignore")[:-1]
+        shapes[:] = shapes_of(np.array([*wkb, None], dtype=object))[:-1]
         shapes[shapely.is_empty(shapes)] = None
     layer = SourceLayer(name, values, shapes, np.array(numbers, dtype=np.int64), "feature")
     return ReadFile(Source(name, format_words, (layer,)), (source.sourceCrs(),))

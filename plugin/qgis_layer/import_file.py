@@ -97,7 +97,7 @@ def _layer(layer: ogr.Layer, file: Opened, in_archive_form: bool, is_canceled: C
     if file.table is not None:
         row_word = "row"
         number = np.arange(1, len(read.number) + 1)
-        if file.table.line is not None and len(file.table.line) == len(number):
+        if len(file.table.line) == len(number):
             row_word, number = "line", np.array(file.table.line)
     # of a table the engine makes shapes from its columns, for which it knows more names
     shapes = read.shapes if file.table is None else np.full(len(read.number), None, dtype=object)

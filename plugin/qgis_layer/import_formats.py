@@ -104,8 +104,10 @@ def opened(path: str, encoding: str = "") -> Iterator[Opened]:
 def _check_file(file: Path) -> None:
     if not file.exists():
         raise ImportFileError(f"There is no file {file}: choose another.")
-    if file.is_dir():
+    if file.is_dir() and file.suffix.lower() == ".gdb":
         return
+    if file.is_dir():
+        raise ImportFileError(f"{file} is a folder: choose the file in it.")
     if not file.stat().st_size:
         raise ImportFileError(f"The file {file.name} is empty: ask for it again.")
     if file.suffix.lower() == ".shp":
@@ -113,8 +115,7 @@ def _check_file(file: Path) -> None:
         if ".shx" in lacking:
             raise ImportFileError(
                 f"{file.name} comes without its {', '.join(lacking)}: a Shapefile is several files of one name; ask "
-                "for "
-                "all of them, best in a zip."
+                "for all of them, best in a zip."
             )
 
 

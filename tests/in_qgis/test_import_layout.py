@@ -206,7 +206,7 @@ def test_empty_and_broken_files_are_refused_in_one_sentence(tmp_path, ending):
     assert refusal("importlayout", INPUT=str(path)) == f"The file bad.{ending} is empty: ask for it again."
     path.write_bytes(b"\x00\x01 no such thing \xff" * 50)
     said = refusal("importlayout", INPUT=str(path))
-    assert said.startswith(f"bad.{ending} ")
+    assert said.startswith((f"bad.{ending} ", f"bad.{ending}: It is no text"))
     assert "sk for " in said
     assert "\n" not in said
 

@@ -86,6 +86,11 @@ def test_a_log():
     assert matched("points", lat=[41.0, 41.1], lon=[-82.0, -82.1]) == {"lat": "lat", "lon": "lon"}
 
 
+def test_an_id_that_points_share_is_that_of_their_line():
+    assert matched("points", ID=["a", "a", "b", "b"], X=[1, 2, 3, 4], Y=[1, 2, 3, 4])["line"] == "ID"
+    assert "line" not in matched("points", ID=["a", "b", "c", "d"], X=[1, 2, 3, 4], Y=[1, 2, 3, 4])
+
+
 def test_every_field_of_the_archive_can_be_said():
     for target in ("drains", "structures", "shots"):
         own = {field.name for field in schema_layer(target).fields} - {"layout_id", "edited_by"}

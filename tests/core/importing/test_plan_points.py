@@ -166,7 +166,14 @@ def test_a_drawing_with_lines_texts_and_marks():
 def test_lines_by_their_two_ends_and_shapes_as_text():
     ends = table(ID=["a", "b"], x1=[0, 1], y1=[0, 1], x2=[9, None], y2=[9, 9])
     assert [None if s is None else s.wkt for s in ends.shapes] == ["LINESTRING (0 0, 9 9)", None]
-    assert list(ends.values) == ["ID"]
+    assert {name: held.tolist() for name, held in ends.values.items()} == {
+        "ID": ["a", "b"], "x1": [None, 1], "y1": [None, 1], "x2": [None, pytest.approx(np.nan, nan_ok=True)],
+        "y2": [None, 9]}
+    signs = table(x1=["2,104,000.5"], y1=["802,050"], x2=["2,104,000"], y2=["802,150"])
+    assert shapely.get_coordinates(signs.shapes).tolist() == [[2104000.5, 802050], [2104000, 802150]]
+    more = table(x1=["1 2 3", "1"], y1=["0", "0"], x2=["9", "9 9"], y2=["9", "9"])
+    assert shapely.is_missing(more.shapes).all(), "more than a figure is no coordinate"
+    assert list(table(ID=["a"], x1=[0], y1=[0], x2=[9], y2=[9]).values) == ["ID"]
     written = table(ID=["a", "b"], wkt=["SRID=3734;LINESTRING(0 0,1 1)", "nonsense"])
     assert [None if s is None else s.wkt for s in written.shapes] == ["LINESTRING (0 0, 1 1)", None]
 

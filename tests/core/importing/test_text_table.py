@@ -1,5 +1,8 @@
 """Tables in text files as machines and offices write them."""
 
+import csv
+import io
+
 import pytest
 from fallkeeper.plugin.importing.text_table import EncodingError, decode, guess_encoding, read_table
 
@@ -35,8 +38,36 @@ def test_one_column_is_a_table_of_one():
     assert read_table("").text == "\n"
 
 
-def test_rows_over_several_lines_have_no_line_of_their_own():
-    assert read_table('id,note\nA,"two\nlines"\nB,x\n').line is None
+def cells(table):
+    return list(csv.reader(io.StringIO(table.text)))
+
+
+def test_rows_over_several_lines_are_found_by_their_first():
+    table = read_table('id,note\nA,"two\nlines"\n\nB,x\n')
+    assert table.line == (2, 5)
+    assert cells(table) == [["id", "note"], ["A", "two\nlines"], ["B", "x"]]
+
+
+def test_names_used_twice_and_cells_without_a_name_are_kept():
+    table = read_table("id;Depth;depth;\nA;3;4;5;6\nB;1\nC;1;2;3\n")
+    assert cells(table) == [["id", "Depth", "depth (column 3)", "column 4", "column 5"], ["A", "3", "4", "5", "6"],
+                            ["B", "1"], ["C", "1", "2", "3"]]
+    unnamed = read_table("1,2.5,3\n2,3.5,4\n3,4.5,5,6\n")
+    assert (cells(unnamed)[0], unnamed.named) == (["1", "2.5", "3", ""], False)
+
+
+def test_marks_of_inches_and_seconds_are_no_quotes():
+    table = read_table('id,size,lat\nA,4",41\u00b051\'41.1"N\nB,"6""",41\u00b051\'42.1"N\n')
+    assert cells(table)[1:] == [["A", '4"', "41\u00b051'41.1\"N"], ["B", '6"', "41\u00b051'42.1\"N"]]
+    assert table.line == (2, 3)
+
+
+def test_a_sign_of_no_text_and_a_shape_of_many_places():
+    assert decode(b"id,x\nA\0,1\n" + b"B,1\n" * 50)[0].startswith("id,x\nA,1\n")
+    with pytest.raises(EncodingError, match="no text"):
+        decode(b"\0\1" * 50)
+    long = "LINESTRING (" + ", ".join(f"{k} 0" for k in range(40_000)) + ")"
+    assert cells(read_table(f'id,wkt\nA,"{long}"\n'))[1] == ["A", long]
 
 
 def test_letters():
