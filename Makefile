@@ -1,6 +1,6 @@
 # One command each, from a bare Debian with make: the first run also sets up QGIS and .venv (.ci/setup.sh).
 .POSIX:
-.PHONY: demo test bench lint zip clean
+.PHONY: demo test test-long bench lint zip clean
 
 IN_ENVIRONMENT = sh .ci/setup.sh
 SHIPPED = __init__.py metadata.txt LICENSE README.md CHANGELOG.md requirements.txt plugin processing_algs sample_project
@@ -13,6 +13,11 @@ demo:
 # two at a time: measured a third faster on two cores; one at a time: make test ARGS="-n 0"
 test:
 	WITH_POSTGIS=1 $(IN_ENVIRONMENT) .venv/bin/python .ci/run_tests.py -n 2 $(ARGS)
+
+# the tests that do a smaller number of things in `make test`, with all of it (half an hour); results in .test-long.txt
+test-long:
+	rm -f .test-long.txt
+	FALLKEEPER_TEST_LONG=1 $(IN_ENVIRONMENT) .venv/bin/python .ci/run_tests.py -m long $(ARGS)
 
 # speed and memory on whole counties beside other tools, to tests/bench/RESULTS.md; one size: make bench LINES=1000000
 bench:
@@ -28,5 +33,5 @@ zip:
 	git archive --format=zip --prefix=fallkeeper/ -o dist/fallkeeper.zip HEAD -- $(SHIPPED)
 
 clean:
-	rm -rf .venv .bench demo_output dist .pytest_cache .ruff_cache .hypothesis .qgis-settings .test-results.xml
+	rm -rf .venv .bench demo_output dist .pytest_cache .ruff_cache .hypothesis .qgis-settings .test-results.xml .test-long.txt
 	find . -name __pycache__ -type d -prune -exec rm -rf {} +

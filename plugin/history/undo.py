@@ -12,6 +12,7 @@ from pathlib import Path
 from ..schema.declare import Layer
 from ..schema.faults import ArchiveError
 from ..schema.history import DELETE, GAP
+from ..schema.rules import fill
 from .batch import archive_batch
 from .batches import last_batches
 from .chains import Chain, chains_since, present_row
@@ -22,6 +23,10 @@ from .undo_rows import CHANGED, REMOVED, RESTORED, Target, write_targets
 
 KIND = "undo"
 _MOST_LISTED = 8
+# without the row about the archive itself there would be no archive: that it was made is not taken back
+_ENTRIES = "SELECT seq FROM history WHERE {chosen} AND action <> ? AND NOT (layer = 'archive' AND action = 'insert')"
+_OF_BATCH = fill(_ENTRIES, chosen="batch = ?")
+_OF_DAY = fill(_ENTRIES, chosen="at >= ? AND at < ? AND (? = '' OR who = ?)")
 _DONE = {"update": "changed", "delete": "deleted", "replaced": "replaced", "insert": "added"}
 
 
@@ -195,12 +200,9 @@ def _chosen_entries(connection: sqlite3.Connection, chosen: Chosen) -> set[int]:
     if bool(chosen.batch) == (chosen.day is not None):
         raise ArchiveError("Give either a batch or a day to take back.")
     if chosen.batch:
-        found = connection.execute("SELECT seq FROM history WHERE batch = ? AND action <> ?", (chosen.batch, GAP))
+        found = connection.execute(_OF_BATCH, (chosen.batch, GAP))
     else:
-        found = connection.execute(
-            "SELECT seq FROM history WHERE at >= ? AND at < ? AND action <> ? AND (? = '' OR who = ?)",
-            (*whole_day(chosen.day), GAP, chosen.done_by, chosen.done_by),
-        )
+        found = connection.execute(_OF_DAY, (*whole_day(chosen.day), chosen.done_by, chosen.done_by, GAP))
     return {seq for (seq,) in found}
 
 

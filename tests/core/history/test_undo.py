@@ -196,6 +196,20 @@ def test_what_was_deleted_by_hand_has_no_name_and_that_is_said(path):
     assert caution.startswith("1 row was deleted by hand on that day")
 
 
+def test_that_an_archive_was_made_is_not_taken_back(path):
+    """As after the whole first day: its rows go, what it says about itself stays."""
+    about = dump(path)["archive"]
+    edit(path, "UPDATE archive SET name = 'another'")
+    today = datetime.date.today()
+    undo(path, Chosen(day=today))
+    assert dump(path)["archive"] == about
+    with closing(sqlite3.connect(path)) as connection:
+        (made,) = connection.execute("SELECT date(min(at), 'localtime') FROM history").fetchone()
+    rows_to_undo = look_at_undo(path, Chosen(day=datetime.date.fromisoformat(made))).rows
+    changes = {(row.layer, row.change) for row in rows_to_undo}
+    assert ("drains", "taken out") in changes and ("archive", "taken out") not in changes
+
+
 def test_a_whole_day_by_whomever(path):
     today = datetime.date.today()
     before = rows(path)
