@@ -55,28 +55,37 @@ def draw_archive(
         raise ArchiveError(f"{to} exists already: nothing is overwritten. Choose another file name.")
     if not to.parent.is_dir():
         raise ArchiveError(f"The folder {to.parent} does not exist: choose another one.")
+    # what is broken off never looks like an archive
+    part = to.with_name(to.name + ".part")
+    _remove(part)
     try:
-        _copy(path, to, progress)
-        with closing(open_archive(to)) as drawing, told_plainly(to):
+        _copy(path, part, to, progress)
+        with closing(open_archive(part)) as drawing, told_plainly(to, copied_from=path):
             must_be_current(drawing, path)
             drawing.execute("PRAGMA query_only = OFF")
             drawing.execute("PRAGMA journal_mode = DELETE")
             drawing.execute("PRAGMA synchronous = OFF")  # the file is new: if the power fails it is made again
             with transaction(drawing):
-                return _draw(drawing, path, day, known_on, progress)
+                drawn = _draw(drawing, path, day, known_on, progress)
+        part.rename(to)
     except BaseException:
-        for ending in _ENDINGS:
-            to.with_name(to.name + ending).unlink(missing_ok=True)
+        _remove(part)
         raise
+    return drawn
 
 
-def _copy(path: Path, to: Path, progress: Progress) -> None:
+def _remove(part: Path) -> None:
+    for ending in _ENDINGS:
+        part.with_name(part.name + ending).unlink(missing_ok=True)
+
+
+def _copy(path: Path, part: Path, to: Path, progress: Progress) -> None:
     def on_pages(status: int, left: int, total: int) -> None:
         progress.at(0.4 * (1 - left / max(total, 1)))
 
     with closing(open_archive(path)) as source:
         must_be_current(source, path)
-        with told_plainly(to), closing(sqlite3.connect(str(to))) as copy:
+        with told_plainly(to, copied_from=path), closing(sqlite3.connect(str(part))) as copy:
             source.backup(copy, pages=_PAGES_AT_ONCE, progress=on_pages)
 
 

@@ -24,8 +24,12 @@ _SENTENCES = {
     "disk i/o": "The disk refused to read or write {path}: nothing was changed. Look at the disk, and work on a local "
     "one.",
     "malformed": "{path} is damaged: nothing was changed. Keep it, and go on with your last copy.",
+    "could not decode": "{path} is damaged: nothing was changed. Keep it, and go on with your last copy.",
+    "rtree": "The spatial index of {path} is damaged: nothing was changed. Keep it, and go on with your last copy.",
     "not a database": "{path} is damaged or no GeoPackage: choose an archive, or go on with your last copy.",
 }
+_ELSE = "{path} cannot be used ({error}): nothing was changed. Run again; if it stays so, go on with your last copy."
+_OF_DAMAGE = (*(_SENTENCES[mark] for mark in ("malformed", "rtree", "not a database")), _ELSE)
 
 
 def open_archive(path: Path, write: bool = False) -> sqlite3.Connection:
@@ -52,16 +56,18 @@ def open_archive(path: Path, write: bool = False) -> sqlite3.Connection:
 
 
 @contextmanager
-def told_plainly(path: Path) -> Iterator[None]:
-    """Turns errors of SQLite into an ArchiveError with a sentence on `path`."""
+def told_plainly(path: Path, copied_from: Path | None = None) -> Iterator[None]:
+    """Turns errors of SQLite into an ArchiveError with a sentence on `path`; damage came with the file it was
+    `copied_from`."""
     try:
         yield
     except sqlite3.IntegrityError as error:
         raise ArchiveError(f"{error} (nothing was changed in {path})") from error
-    except sqlite3.DatabaseError as error:
-        said = str(error).lower()
-        sentence = next((words for mark, words in _SENTENCES.items() if mark in said), None)
-        raise ArchiveError((sentence or "{path} cannot be used: " + str(error)).replace("{path}", str(path))) from error
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
+        said = "malformed" if isinstance(error, UnicodeDecodeError) else str(error).lower()
+        sentence = next((words for mark, words in _SENTENCES.items() if mark in said), _ELSE)
+        about = copied_from if copied_from is not None and sentence in _OF_DAMAGE else path
+        raise ArchiveError(sentence.replace("{error}", str(error)).replace("{path}", str(about))) from error
 
 
 @contextmanager

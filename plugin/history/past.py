@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import sqlite3
+import struct
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 
@@ -11,7 +12,7 @@ from ..schema import layer as schema_layer
 from ..schema.history import DELETE, GAP, GEOMETRY, INSERT, REPLACED, ROW_NUMBER, UPDATE, WITHOUT_KEY
 from ..schema.kept_rows import read_stored_row
 from ..schema.rules import fill, quoted
-from .blobs import stored
+from .blobs import box_of, stored
 
 Row = dict[str, object]  # column -> value as the file keeps it
 
@@ -56,10 +57,16 @@ class RowReader:
         self._srs = srs[0] if srs else 0
 
     def read(self, before: str) -> Row:
-        row = read_stored_row(before)
-        shape = row.get(GEOMETRY)
-        if isinstance(shape, bytes) and shape[:2] != b"GP":
-            row[GEOMETRY] = stored(shape, self._srs)
+        """sqlite3.DatabaseError where the entry is damaged, as SQLite says it of its own pages."""
+        try:
+            row = read_stored_row(before)
+            shape = row.get(GEOMETRY)
+            if isinstance(shape, bytes) and shape[:2] != b"GP":
+                row[GEOMETRY] = stored(shape, self._srs)
+            elif shape is not None:
+                box_of(shape)
+        except (ValueError, TypeError, LookupError, struct.error) as error:
+            raise sqlite3.DatabaseError("an entry of the history is malformed") from error
         return row
 
 
