@@ -28,7 +28,7 @@ class Values:
     """Makes values; all from one seed."""
 
     def __init__(self, seed: int):
-        self.random = random.Random(seed)  # noqa: S311 (no secrets)
+        self.random = random.Random(seed)
 
     def real(self) -> float:
         if self.random.random() < 0.3:
@@ -114,7 +114,7 @@ class Editors:
     def edit(self) -> str:
         """One random edit; returns the layer."""
         name = self.random.choice(LAYERS)
-        numbers = [number for (number,) in self.sql.execute(f"SELECT fid FROM {name}")]  # noqa: S608
+        numbers = [number for (number,) in self.sql.execute(f"SELECT fid FROM {name}")]
         kinds = ["insert", "update", "update", "update", "shape", "key", "delete"]
         if len(numbers) > _MOST_ROWS:
             kinds += ["delete"] * 6
@@ -141,24 +141,24 @@ class Editors:
                 values["fid"] = number
             marks = ", ".join("?" * len(values))
             columns = ", ".join(f'"{column}"' for column in values)
-            execute(f"{how} INTO {name} ({columns}) VALUES ({marks})", list(values.values()))  # noqa: S608
+            execute(f"{how} INTO {name} ({columns}) VALUES ({marks})", list(values.values()))
             return None if how == "INSERT" else "replace"
         if kind == "delete":
             many = self.random.random() < 0.1
-            execute(f"DELETE FROM {name} WHERE fid = ?" + (" OR fid % 5 = 0" if many else ""), [number])  # noqa: S608
+            execute(f"DELETE FROM {name} WHERE fid = ?" + (" OR fid % 5 = 0" if many else ""), [number])
             return None
         if kind == "key":
             column = declared.key.name if declared.key and self.random.random() < 0.6 else "fid"
             value = self.values.key() if column != "fid" else self.random.randrange(1, 10**6)
             how = self.random.choice(("UPDATE", "UPDATE OR REPLACE"))
-            execute(f'{how} {name} SET "{column}" = ? WHERE fid = ?', [value, number])  # noqa: S608
+            execute(f'{how} {name} SET "{column}" = ? WHERE fid = ?', [value, number])
             return None
         if kind == "shape" and declared.geometry:
             some["geom"] = stored(self.values.shape(declared.geometry), _SRS)
         changes = ", ".join(f'"{column}" = ?' for column in some)
         many = not any(field.key and field.name in some for field in declared.fields) and self.random.random() < 0.1
         where = "fid % 3 = 0 OR fid = ?" if many else "fid = ?"
-        execute(f"UPDATE {name} SET {changes} WHERE {where}", [*some.values(), number])  # noqa: S608
+        execute(f"UPDATE {name} SET {changes} WHERE {where}", [*some.values(), number])
         return None
 
     def _ogr(self, name: str, kind: str, number: int | None) -> None:

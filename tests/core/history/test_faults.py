@@ -101,7 +101,7 @@ def kill_at_moments(start, work, before, after, subject):
     copy = start.with_name("killed.gpkg")
     shutil.copyfile(start, copy)
     whole_s = duration_s(lambda: work(copy))
-    moments = random.Random(7)  # noqa: S311 (no secrets)
+    moments = random.Random(7)
     found = {"before": 0, "after": 0}
     in_the_middle = 0
     for moment in range(MOMENTS):
@@ -275,7 +275,7 @@ def test_a_damaged_file_is_said_and_stays_as_it_is(path, layout):
     batch = merge(path, layout)
     at = datetime.datetime(2000, 1, 1, tzinfo=datetime.timezone.utc)
     whole, said = path.read_bytes(), {}
-    chance = random.Random(3)  # noqa: S311 (no secrets)
+    chance = random.Random(3)
     for _ in range(times(15, 300)):
         data = bytearray(whole)
         for _ in range(chance.choice((1, 5, 50))):
