@@ -62,6 +62,16 @@ class ArchiveAt(ArchiveAlgorithm):
         for key, label in _NUMBERS.items():
             self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
 
+    def prepareAlgorithm(self, parameters, context, feedback):
+        """Look at layers where that is allowed: on the main thread."""
+        from ..plugin.qgis_layer.archive_edit import edited_layers
+
+        if not super().prepareAlgorithm(parameters, context, feedback):
+            return False
+        for name in edited_layers(self.path, self.project):
+            feedback.pushWarning(f"The layer '{name}' of the archive is in edit mode: what is not saved is not drawn.")
+        return True
+
     def processAlgorithm(self, parameters, context, feedback):
         from ..plugin.history.as_of import draw_archive
         from ..plugin.history.progress import CanceledError, Progress

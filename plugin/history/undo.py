@@ -159,7 +159,7 @@ class _Plan:
         """Rows added or changed since that refer to a row that would go."""
         going = {(target.chain.layer.name, target.chain.now): target for target in self.targets
                  if target.change == REMOVED}
-        for chain in others:
+        for chain in others if going else ():
             for reference in _references(chain.layer, chain.present(self.connection)):
                 target = going.get(reference)
                 if target is not None:

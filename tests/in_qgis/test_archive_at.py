@@ -129,6 +129,18 @@ def test_nothing_is_added_to_the_map_unless_asked_for(path, tmp_path):
     assert not context.layersToLoadOnCompletion()
 
 
+def test_unsaved_edits_are_not_drawn_and_that_is_said(path, tmp_path):
+    opened = QgsVectorLayer(f"{path}|layername=land", "Land", "ogr")
+    QgsProject.instance().addMapLayer(opened)
+    try:
+        assert opened.startEditing()
+        ran = run("archiveat", ARCHIVE=str(path), OUTPUT=str(tmp_path / "day.gpkg"))
+        assert ran.heard.sentence_with("'Land'", "what is not saved is not drawn")
+    finally:
+        opened.rollBack()
+        QgsProject.instance().removeMapLayer(opened.id())
+
+
 def test_refused_in_a_sentence(path, tmp_path):
     there = tmp_path / "there.gpkg"
     there.write_text("mine", encoding="utf-8")
