@@ -1,6 +1,6 @@
 # One command each, from a bare Debian with make: the first run also sets up QGIS and .venv (.ci/setup.sh).
 .POSIX:
-.PHONY: demo test test-long bench lint zip clean
+.PHONY: demo test test-long bench bench-archive lint zip clean
 
 IN_ENVIRONMENT = sh .ci/setup.sh
 SHIPPED = __init__.py metadata.txt LICENSE README.md CHANGELOG.md requirements.txt plugin processing_algs sample_project
@@ -22,6 +22,10 @@ test-long:
 # speed and memory on whole counties beside other tools, to tests/bench/RESULTS.md; one size: make bench LINES=1000000
 bench:
 	$(IN_ENVIRONMENT) .venv/bin/python tests/bench/run_bench.py $(LINES)
+
+# what people do with a large archive, to tests/bench/ARCHIVE.md
+bench-archive:
+	$(IN_ENVIRONMENT) .venv/bin/python tests/bench/archive/run_archive.py $(LINES)
 
 lint:
 	$(IN_ENVIRONMENT) .venv/bin/python -m ruff check .

@@ -6,6 +6,7 @@ import processing
 import pytest
 import shapely
 from algorithm_runs import Heard, content_hash, provided, refusal, run
+from archives import dump
 from county_files import bridged_county
 from fallkeeper.plugin.history.batch import archive_batch
 from fallkeeper.plugin.qgis_layer.archive import open_layer
@@ -63,7 +64,8 @@ def acres_at_oa(ran):
 @pytest.mark.parametrize(("tied", "acres", "orphans"), [(True, 80.0, 0), (False, 72.197, 14)])
 def test_s5_11_the_day_before_and_the_day_after_a_repair(qgis_app, tmp_path, tied, acres, orphans):
     path = bridged_county(tmp_path / "county ü.gpkg")
-    repaired(path, tied)
+    at_first = layers(path)
+    batch = repaired(path, tied)
     held = content_hash(path)
     before, after = (
         run("archiveat", ARCHIVE=str(path), DATE=QDate(day(number)), OUTPUT=str(tmp_path / f"{number}.gpkg"))
@@ -75,6 +77,12 @@ def test_s5_11_the_day_before_and_the_day_after_a_repair(qgis_app, tmp_path, tie
     assert (status["A-1 old"], status["R1"], status["F1-14"]) == ("abandoned", "in_ground", "abandoned")
     assert "R1" not in {row["drain_id"] for row in rows_in(before["DRAINS"])}
     assert content_hash(path) == held
+    run("undobatch", ARCHIVE=str(path), BATCH=batch)  # A37: the state of day 110 is the present one again
+    assert layers(path) == at_first
+
+
+def layers(path):
+    return {name: rows for name, rows in dump(path).items() if name != "history"}
 
 
 def rows_in(source):

@@ -34,6 +34,20 @@ def test_a_small_county_gives_a_page_with_all_its_tables(tmp_path):
         assert row in text, row
 
 
+def test_work_on_an_archive_gives_a_page(tmp_path):
+    county_generator()
+    page = tmp_path / "archive.md"
+    order = [sys.executable, str(BENCH.parent / "archive" / "run_archive.py"), "2000", "--rounds", "1", "--folder",
+             str(tmp_path / "kept"), "--page", str(page)]
+    done = subprocess.run(order, capture_output=True, text=True, encoding="utf-8", errors="replace")
+    assert done.returncode == 0, done.stderr
+    text = page.read_text(encoding="utf-8")
+    for row in ("## 2,000 lines, 1 rounds", "| read, feature by feature |", "| open all layers in a project |",
+                "| one edit in QGIS, place and note, saved |", "| draw a day in the ground |",
+                "| compare a layout of 2,000 lines |", "| take them back |"):
+        assert row in text, row
+
+
 def test_without_a_generator_it_says_so_in_one_sentence(tmp_path):
     done = run("2000", "--folder", str(tmp_path), **{GENERATOR: ""})
     assert done.returncode == 3
