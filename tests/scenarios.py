@@ -25,11 +25,11 @@ def case(bridged: bool, with_ground: bool = True) -> Case:
         Drains.from_frame(frames["drains"]), Structures.from_frame(frames["structures"]), limits=limits,
         tolerance_m=US_SURVEY_FOOT_M,
     )
-    profile = sample_lines(network.lines, _ground, 5.0, network.active) if with_ground else None
+    profile = sample_lines(network.lines, ground_m, 5.0, network.active) if with_ground else None
     trees = pd.concat([frames[name] for name in ("trees", "tree_rows", "woods") if name in frames])
     county = County(network, limits, UNITS, profile)
     return Case(county, Trees.from_frame(trees), Land.from_frame(frames["land"]))
 
 
-def _ground(x_m, y_m):
+def ground_m(x_m, y_m):
     return np.vectorize(ground_ft)(x_m / US_SURVEY_FOOT_M, y_m / US_SURVEY_FOOT_M) * US_SURVEY_FOOT_M
