@@ -51,6 +51,8 @@ class FallkeeperPlugin:
 
         self.dock = FallkeeperDock(self.iface, open_algorithm, complaint)
         self.iface.addDockWidget(Qt.DockWidgetArea.RightDockWidgetArea, self.dock)
+        self.iface.addDockWidget(Qt.DockWidgetArea.BottomDockWidgetArea, self.dock.profile)
+        self.dock.profile.hide()  # until a question needs it
         self.iface.addToolBarIcon(self.dock.show_action)
         for action in self.dock.actions.all:
             self.iface.addPluginToMenu("Fallkeeper", action)
@@ -65,6 +67,7 @@ class FallkeeperPlugin:
             self.iface.removePluginMenu("Fallkeeper", action)
         self.iface.removeToolBarIcon(self.dock.show_action)
         self.dock.close_for_good()
+        self.iface.removeDockWidget(self.dock.profile)
         self.iface.removeDockWidget(self.dock)
         self.dock.deleteLater()
         self.dock = self.options = None

@@ -25,6 +25,8 @@ from .header import Header
 from .layers_page import LayersPage
 from .manual import Manual
 from .options_page import TITLE
+from .profile_dock import ProfileDock
+from .reroute_panel import ReroutePanel
 from .session import Session
 from .start_page import StartPage
 from .trace_panel import TracePanel
@@ -93,6 +95,8 @@ class FallkeeperDock(QgsDockWidget):
             panel.close_for_good()
         self.session.close()
         self.actions.release()
+        self.profile.close()
+        self.profile.deleteLater()
 
     def open_manual(self):
         manual = self._iface.mainWindow().findChild(Manual, "FallkeeperManual") or Manual(self._iface.mainWindow())
@@ -118,6 +122,10 @@ class FallkeeperDock(QgsDockWidget):
         self.findings = FindingsPanel(self.session, canvas)
         self.add_question(self.findings, "findings", tr("What is wrong"),
                           tr("Check the pipes and work through what was found, the worst first"), "W")
+        self.profile = ProfileDock(self._iface)
+        self.reroute = ReroutePanel(self.session, self._iface, self.profile)
+        self.add_question(self.reroute, "reroute", tr("Draw a reroute"),
+                          tr("Draw a new pipe on the map and see at once whether it falls"), "R")
 
     def _make_actions(self):
         add = self.actions.add

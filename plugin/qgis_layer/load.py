@@ -20,12 +20,11 @@ from ..units import Units
 from .archive_info import ArchiveInfo
 from .crs import complaint_about, unit_m, units_for
 from .ground import RasterGround
-from .project_layers import ASKED
+from .project_layers import ASKED, TREES
 from .read import Frame, read_layer
 from .snapshot import Snapshot
 
 _TABLES = {"drains": Drains, "structures": Structures, "shots": Shots, "land": Land}
-_TREES = ("trees", "tree_rows", "woods")
 
 Progress = Callable[[float], None]
 Touched = Mapping[str, Collection[int]]
@@ -130,7 +129,7 @@ class Loader:
     def _given(self, tables: dict[str, object]) -> Given:
         if not len(tables["drains"]):
             raise NotLoadedError("The layer of drains holds no lines yet: draw or import some.")
-        trees = [tables[name] for name in _TREES if name in tables]
+        trees = [tables[name] for name in TREES if name in tables]
         return Given(
             **{name: tables[name] for name in _TABLES if name in tables},
             trees=Trees.together(trees) if trees else None,
@@ -158,7 +157,7 @@ class Loader:
 
     def _fresh(self, name: str, snapshot: Snapshot, say: Callable[[str], None]) -> tuple[object, np.ndarray]:
         in_bulk = snapshot.plain_source if name == "drains" else ""
-        layer = "trees" if name in _TREES else name
+        layer = "trees" if name in TREES else name
         frame = read_layer(snapshot, layer, self._frame, None, self._is_canceled, in_bulk, say)
         return _TABLES.get(name, Trees).from_frame(frame), np.asarray(frame.index, dtype=np.int64)
 

@@ -11,7 +11,8 @@ from ..schema.layers import LAYERS
 from .archive_place import place_of, table_of
 from .database_place import DatabasePlace
 
-ASKED = ("drains", "structures", "shots", "land", "trees", "tree_rows", "woods")
+TREES = ("trees", "tree_rows", "woods")
+ASKED = ("drains", "structures", "shots", "land", *TREES)
 """Layers that answers come from, by their names in the schema."""
 
 BY_HAND = "chosen by hand"

@@ -1,6 +1,6 @@
 """Stands in for the QGIS desktop: the part of its interface that the plugin asks for."""
 
-from qgis.gui import QgsMapCanvas, QgsMessageBar
+from qgis.gui import QgsAdvancedDigitizingDockWidget, QgsMapCanvas, QgsMessageBar
 from qgis.PyQt.QtWidgets import QMainWindow, QMenu
 
 
@@ -9,6 +9,7 @@ class StandIn:
         self.window = QMainWindow()
         self.canvas = QgsMapCanvas(self.window)
         self.bar = QgsMessageBar(self.window)
+        self.cad = QgsAdvancedDigitizingDockWidget(self.canvas, self.window)
         self.window.setCentralWidget(self.canvas)
         self.window.resize(900, 700)
         self.actions = []  # in the tool bar and in the menu
@@ -23,6 +24,13 @@ class StandIn:
 
     def messageBar(self):
         return self.bar
+
+    def said(self):
+        """The last sentence in the message bar."""
+        return self.bar.currentItem().text() if self.bar.currentItem() is not None else ""
+
+    def cadDockWidget(self):
+        return self.cad
 
     def addDockWidget(self, area, dock):
         self.window.addDockWidget(area, dock)

@@ -1,0 +1,65 @@
+"""Places of the map in the CRS and metres of the pipes, and back."""
+
+from __future__ import annotations
+
+from qgis.core import QgsCoordinateTransform, QgsCsException, QgsPointXY, QgsProject
+
+
+class MapPlaces:
+    """Asks `session` what is loaded and `canvas` how the map is drawn, each time anew."""
+
+    def __init__(self, session, canvas):
+        self._session, self._canvas = session, canvas
+
+    def to_drains(self, point, backward=False):
+        """A point of the map in the CRS of the drains, or the other way; None where that cannot be."""
+        drains, map_crs = self._session.archive.drains.crs(), self._canvas.mapSettings().destinationCrs()
+        pair = (drains, map_crs) if backward else (map_crs, drains)
+        try:
+            return QgsCoordinateTransform(*pair, QgsProject.instance()).transform(point)
+        except QgsCsException:
+            return None
+
+    def to_metres(self, points):
+        """Points of the map in metres of the plan, as an array (points, 2); None where one cannot be brought there."""
+        import numpy as np
+
+        moved = [self.to_drains(point) for point in points]
+        if None in moved:
+            return None
+        return np.array([[point.x(), point.y()] for point in moved]) * self._session.loaded.unit_m
+
+    def to_map(self, xy_m):
+        """A place in metres of the plan as a point of the map; None where that cannot be."""
+        size = self._session.loaded.unit_m
+        return self.to_drains(QgsPointXY(xy_m[0] / size, xy_m[1] / size), backward=True)
+
+    def line_on_map(self, xy_m):
+        """Places in metres of the plan as points of the map; those that cannot be brought there are left out."""
+        return [point for point in map(self.to_map, xy_m.tolist()) if point is not None]
+
+    def place_near(self, point, pixels):
+        """The place on a pipe within some pixels of a point of the map; None where there is none."""
+        from ..network.trace import NoPipeError, place_near
+
+        loaded = self._session.loaded
+        here = None if loaded is None else self.to_drains(point)
+        if here is None:
+            return None
+        size = loaded.unit_m
+        reach_m = pixels * self._canvas.mapUnitsPerPixel() * size
+        try:
+            return place_near(loaded.county.network, (here.x() * size, here.y() * size), reach_m)
+        except NoPipeError:
+            return None
+
+    def on_pipe(self, point, pixels):
+        """The same as a point of the map."""
+        import numpy as np
+
+        place = self.place_near(point, pixels)
+        if place is None:
+            return None
+        network = self._session.loaded.county.network
+        at = network.lines.points_at(network.pieces.line[[place.piece]], np.array([place.at_m]))[0]
+        return self.to_map(at)

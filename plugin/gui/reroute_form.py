@@ -1,0 +1,108 @@
+"""What is typed of a new pipe: size, kind, inverts, least grade; in the units of the archive."""
+
+from __future__ import annotations
+
+import math
+
+from qgis.PyQt.QtCore import QCoreApplication, QLocale, pyqtSignal
+from qgis.PyQt.QtWidgets import QComboBox, QFormLayout, QLineEdit, QWidget
+
+from ..schema.values import VALUE_LISTS
+
+_BLANK = "\u2013"
+
+
+def tr(text):
+    return QCoreApplication.translate("RerouteForm", text)
+
+
+class RerouteForm(QWidget):
+    """`changed`: something is typed differently. A field left empty takes what the network knows."""
+
+    changed = pyqtSignal()
+
+    def __init__(self, parent=None):
+        super().__init__(parent)
+        self._name = QLineEdit("R1")
+        self._diameter = QComboBox()
+        self._diameter.setEditable(True)
+        self._diameter.lineEdit().setPlaceholderText(tr("unknown"))
+        self._words = {name: self._choice(name) for name in ("material", "openings")}
+        self._figures = {
+            "invert_up": self._figure(tr("from the pipe it ties in to")),
+            "invert_down": self._figure(tr("from the pipe it ties in to")),
+            "invert_error": self._figure(tr("that of the evidence")),
+            "least_grade": self._figure(tr("that which keeps it clean")),
+        }
+        self._rows = QFormLayout(self)
+        self._rows.setContentsMargins(0, 0, 0, 0)
+        self._name.textEdited.connect(lambda: self.changed.emit())
+        self._diameter.editTextChanged.connect(lambda: self.changed.emit())
+        self.set_units(None, ())
+
+    @property
+    def name(self):
+        return self._name.text().strip() or "R"
+
+    def set_name(self, name):
+        self._name.setText(name)
+
+    def set_units(self, units, sizes_m):
+        """Labels in the archive's units; `sizes_m`: inside diameters to choose from, those the archive has."""
+        length, size = ("ft", "in") if units is None else (units.length_name, units.diameter_name)
+        while self._rows.rowCount():
+            self._rows.takeRow(0)
+        kept = self._diameter.currentText()
+        self._diameter.clear()
+        for one in sizes_m:
+            self._diameter.addItem(f"{one / units.diameter_m:.4g}")
+        self._diameter.setEditText(kept)
+        for label, field in (
+            (tr("&Name"), self._name), (tr("Inside &diameter ({})").format(size), self._diameter),
+            (tr("&Material"), self._words["material"]), (tr("&Openings"), self._words["openings"]),
+            (tr("Invert, &upper end ({})").format(length), self._figures["invert_up"]),
+            (tr("Invert, &lower end ({})").format(length), self._figures["invert_down"]),
+            (tr("Standard &error of both ({})").format(length), self._figures["invert_error"]),
+            (tr("Least &grade (%)"), self._figures["least_grade"]),
+        ):
+            self._rows.addRow(label, field)
+
+    def asked(self, units, xy_m):
+        """The answers.reroute.Asked for a line; ValueError with a sentence where a field is no number."""
+        from ..answers.reroute import Asked
+
+        length = units.length_m
+        return Asked(
+            self.name, xy_m, self._number(self._diameter.currentText(), tr("The diameter")) * units.diameter_m,
+            *(self._words[name].currentData() for name in ("material", "openings")),
+            *(self._number(self._figures[name].text(), words) * length for name, words in (
+                ("invert_up", tr("The upper invert")), ("invert_down", tr("The lower invert")),
+                ("invert_error", tr("The standard error")))),
+            self._number(self._figures["least_grade"].text(), tr("The least grade")) / 100.0,
+        )
+
+    def _number(self, text, what):
+        """NaN for nothing; the decimal sign of the user's locale or a point."""
+        text = text.strip()
+        if not text:
+            return math.nan
+        value, went_well = QLocale().toDouble(text)
+        if not went_well:
+            value, went_well = QLocale.c().toDouble(text)
+        if not went_well or not math.isfinite(value):
+            raise ValueError(tr("{} is no number: '{}'. Write figures only, or leave it empty.").format(what, text))
+        return value
+
+    def _figure(self, placeholder):
+        field = QLineEdit()
+        field.setPlaceholderText(placeholder)
+        field.textEdited.connect(lambda: self.changed.emit())
+        return field
+
+    def _choice(self, name):
+        box = QComboBox()
+        box.addItem(_BLANK, None)
+        for value, words in VALUE_LISTS[name].items():
+            box.addItem(words, value)
+        box.currentIndexChanged.connect(lambda: self.changed.emit())
+        return box

@@ -1,0 +1,75 @@
+"""Judges lines in the background, the last one asked about; what lies around is read once for each county."""
+
+from __future__ import annotations
+
+from qgis.core import QgsApplication, QgsProject
+from qgis.PyQt import sip
+from qgis.PyQt.QtCore import QObject, pyqtSignal
+
+from ..qgis_layer.project_layers import grounds_in
+from .judge_task import JudgeTask
+
+
+class RerouteJudge(QObject):
+    judged = pyqtSignal(object)
+    failed = pyqtSignal(str)
+
+    def __init__(self, session, parent=None):
+        super().__init__(parent)
+        self._session = session
+        self._task = self._waiting = None
+        self._trees_of, self._trees = None, None
+
+    def ask(self, asked):
+        """Judge a line (answers.reroute.Asked); of several that come meanwhile the last one."""
+        if self._task is not None:
+            self._waiting = asked
+            return
+        from ..answers.reroute import judge
+        from ..qgis_layer.raster import RasterError
+        from ..qgis_layer.surroundings import Surroundings
+
+        loaded, layers = self._session.loaded, self._session.archive.layers
+        try:
+            around = Surroundings(layers, self._ground(), loaded.county.units, QgsProject.instance().transformContext())
+        except RasterError as fault:
+            self.failed.emit(str(fault))
+            return
+
+        def work():
+            if self._trees_of is not loaded:
+                self._trees_of, self._trees = loaded, around.read_trees()
+            return judge(loaded.county, asked, around.sampler, around.ground_name, self._trees, loaded.land)
+
+        task = JudgeTask(work)
+        task.done.connect(lambda found: self._end(task, self.judged, found))
+        task.failed.connect(lambda why: self._end(task, self.failed, why))
+        self._task = task
+        QgsApplication.taskManager().addTask(task)
+
+    def cancel(self):
+        """Nobody waits for an answer any more."""
+        task, self._task, self._waiting = self._task, None, None
+        if task is not None and not sip.isdeleted(task):
+            task.cancel()
+
+    @property
+    def is_judging(self):
+        return self._task is not None
+
+    def _end(self, task, signal, answer):
+        if task is not self._task:
+            return  # given up meanwhile
+        self._task, waiting = None, self._waiting
+        self._waiting = None
+        if answer:
+            signal.emit(answer)
+        if waiting is not None and self._session.loaded is not None:
+            self.ask(waiting)
+
+    def _ground(self):
+        """The ground that the checks take, else the first one of the project; None: none."""
+        chosen = self._session.ground
+        if chosen is not None and not sip.isdeleted(chosen):
+            return chosen
+        return next(iter(grounds_in(QgsProject.instance())), None)
