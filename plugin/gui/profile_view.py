@@ -11,8 +11,9 @@ from qgis.PyQt.QtWidgets import QWidget
 
 _LEAST_WIDE, _LEAST_HIGH = 640, 380  # the drawing's own pixels; a smaller panel shows all of it, made smaller
 _PICTURE_WIDE, _PICTURE_HIGH, _PICTURE_SCALE = 1200, 620, 2
-_CURSOR, _PAPER, _INK = QColor(120, 40, 120), QColor(255, 255, 255, 225), QColor(20, 20, 20)
+_CURSOR, _INK = QColor(120, 40, 120), QColor(20, 20, 20)
 _GAP = 6
+_WORDS_FROM = 0.4  # share of the width that the title keeps for itself
 
 
 def tr(text):
@@ -123,14 +124,10 @@ class ProfileView(QWidget):
         top, bottom = self._frame.top * scale, self._frame.bottom * scale
         painter.setPen(QPen(_CURSOR, 1.5, Qt.PenStyle.DashLine))
         painter.drawLine(int(x), int(top), int(x), int(bottom))
-        words = self.said_at(self._at_m)
-        room = painter.fontMetrics().boundingRect(0, 0, self.width() // 2, self.height(), Qt.AlignmentFlag.AlignLeft,
-                                                  words)
-        beside = x + _GAP if x + _GAP + room.width() < self.width() else x - _GAP - room.width()
-        box = QRectF(beside, top + _GAP, room.width(), room.height())
-        painter.fillRect(box.adjusted(-3, -2, 3, 2), _PAPER)
+        words = ", ".join(self.said_at(self._at_m).splitlines())
+        room = QRectF(self.width() * _WORDS_FROM, _GAP, self.width() * (1.0 - _WORDS_FROM) - _GAP, top - 2 * _GAP)
         painter.setPen(_INK)
-        painter.drawText(box, Qt.AlignmentFlag.AlignLeft, words)
+        painter.drawText(room, int(Qt.AlignmentFlag.AlignRight | Qt.TextFlag.TextWordWrap), words)
 
 
 def _renderer_of(svg):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from qgis.PyQt.QtCore import QCoreApplication, QLocale, pyqtSignal
-from qgis.PyQt.QtWidgets import QComboBox, QFormLayout, QLineEdit, QWidget
+from qgis.PyQt.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QWidget
 
 from ..schema.values import VALUE_LISTS
 
@@ -34,8 +34,13 @@ class RerouteForm(QWidget):
             "invert_error": self._figure(tr("that of the evidence")),
             "least_grade": self._figure(tr("that which keeps it clean")),
         }
-        self._rows = QFormLayout(self)
-        self._rows.setContentsMargins(0, 0, 0, 0)
+        self._labels = [QLabel() for _ in range(4 + len(self._figures))]
+        rows = QFormLayout(self)
+        rows.setContentsMargins(0, 0, 0, 0)
+        for label, field in zip(self._labels, (self._name, self._diameter, *self._words.values(),
+                                               *self._figures.values())):
+            label.setBuddy(field)
+            rows.addRow(label, field)
         self._name.textEdited.connect(lambda: self.changed.emit())
         self._diameter.editTextChanged.connect(lambda: self.changed.emit())
         self.set_units(None, ())
@@ -50,22 +55,17 @@ class RerouteForm(QWidget):
     def set_units(self, units, sizes_m):
         """Labels in the archive's units; `sizes_m`: inside diameters to choose from, those the archive has."""
         length, size = ("ft", "in") if units is None else (units.length_name, units.diameter_name)
-        while self._rows.rowCount():
-            self._rows.takeRow(0)
         kept = self._diameter.currentText()
         self._diameter.clear()
         for one in sizes_m:
             self._diameter.addItem(f"{one / units.diameter_m:.4g}")
         self._diameter.setEditText(kept)
-        for label, field in (
-            (tr("&Name"), self._name), (tr("Inside &diameter ({})").format(size), self._diameter),
-            (tr("&Material"), self._words["material"]), (tr("&Openings"), self._words["openings"]),
-            (tr("Invert, &upper end ({})").format(length), self._figures["invert_up"]),
-            (tr("Invert, &lower end ({})").format(length), self._figures["invert_down"]),
-            (tr("Standard &error of both ({})").format(length), self._figures["invert_error"]),
-            (tr("Least &grade (%)"), self._figures["least_grade"]),
-        ):
-            self._rows.addRow(label, field)
+        for label, words in zip(self._labels, (
+            tr("&Name"), tr("Inside &diameter ({})").format(size), tr("&Material"), tr("&Openings"),
+            tr("Invert, &upper end ({})").format(length), tr("Invert, &lower end ({})").format(length),
+            tr("Standard &error of both ({})").format(length), tr("Least &grade (%)"),
+        )):
+            label.setText(words)
 
     def asked(self, units, xy_m):
         """The answers.reroute.Asked for a line; ValueError with a sentence where a field is no number."""
