@@ -132,15 +132,22 @@ def _below(county: County, way: Downstream, land: Land | None, land_map: LandMap
     if land is None or land_map is None:
         return Section("Where the water goes", (said,))
     pieces, from_m, to_m = way.stretches(net.pieces)
-    crossed = land_crossed(
-        net.lines, net.pieces.line[pieces], from_m, to_m, land_map, tolerance_m=county.limits["exact_joint"]
-    )
+    return Section("Where the water goes", (said,),
+                   *land_table(county, net.pieces.line[pieces], from_m, to_m, land, land_map))
+
+
+def land_table(
+    county: County, line: np.ndarray, from_m: np.ndarray, to_m: np.ndarray, land: Land, land_map: LandMap
+) -> tuple[tuple[str, ...], tuple[tuple[str, ...], ...]]:
+    """Head and rows of whose land stretches of pipe lie under."""
+    crossed = land_crossed(county.network.lines, line, from_m, to_m, land_map,
+                           tolerance_m=county.limits["exact_joint"])
     by_land = owner_shares(crossed.land, crossed.length_m)
     rows = tuple(
-        (*_names(land, row), f"{length_m / units.length_m:,.1f}")
+        (*_names(land, row), f"{length_m / county.units.length_m:,.1f}")
         for row, length_m in zip(by_land.owner.tolist(), by_land.area_m2.tolist())
     )
-    return Section("Where the water goes", (said,), ("Under the land", "Owner", units.length_name), rows)
+    return ("Under the land", "Owner", county.units.length_name), rows
 
 
 def _to_tell(

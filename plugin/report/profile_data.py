@@ -17,6 +17,9 @@ JOINT = "joint"
 CROSSING = "crossing"
 TIE_IN = "tie-in"
 FIXED = "fixed point"
+SIZE_STEP = "change of size"
+SILL = "sill"
+WATER = "water level"
 
 _SLIVER_M = 0.001  # gaps between calls that come of rounding
 BAND_ERRORS = 1.96  # standard errors either side that hold 95 %
@@ -33,7 +36,7 @@ class CallStretch:
 
 @dataclass(frozen=True)
 class Mark:
-    """Something at a station. `kind` is one of the five above; `invert_m` its own invert, NaN: on the pipe.
+    """Something at a station. `kind` is one of those above; `invert_m` its own invert, NaN: on the pipe.
 
     A fixed point may have a least and a greatest invert (`least_m`, `greatest_m`).
     """
@@ -62,6 +65,7 @@ class Profile:
     `station_m` is the distance from the outlet (or what `station_words` says); `invert_error_m` one standard
     error of the invert; `diameter_m` the inside diameter; `least_cover_m` draws the height the crown must stay
     under; stretches that `calls` leaves out are drawn as not judged, those without an invert as unknown.
+    `water_m` is the level of water that stands in the pipe when nothing flows, NaN where none does.
     `flows_to_low_station` is None where the drawing shall not say which way water should go.
     """
 
@@ -79,6 +83,7 @@ class Profile:
     station_words: str = "Distance from the outlet"
     vertical_datum: str = ""
     flows_to_low_station: bool | None = True
+    water_m: np.ndarray | float = float("nan")
     band_m: np.ndarray = field(init=False, repr=False)
     crown_m: np.ndarray = field(init=False, repr=False)
     cover_line_m: np.ndarray = field(init=False, repr=False)
@@ -90,6 +95,7 @@ class Profile:
             raise ValueError("Stations, ground and inverts of a profile differ in number.")
         object.__setattr__(self, "band_m", BAND_ERRORS * np.broadcast_to(self.invert_error_m, self.invert_m.shape))
         object.__setattr__(self, "crown_m", self.invert_m + np.broadcast_to(self.diameter_m, self.invert_m.shape))
+        object.__setattr__(self, "water_m", np.broadcast_to(self.water_m, self.invert_m.shape))
         object.__setattr__(self, "cover_line_m", self.ground_m - self.least_cover_m)
 
     @property
@@ -98,7 +104,7 @@ class Profile:
         band = np.nan_to_num(self.band_m)
         marked = [height for mark in self.marks for height in (mark.invert_m, mark.least_m, mark.greatest_m)]
         pipe = [self.invert_m - band, self.invert_m + band, self.crown_m]
-        heights = np.concatenate([*pipe, self.ground_m, self.cover_line_m, marked])
+        heights = np.concatenate([*pipe, self.ground_m, self.cover_line_m, self.water_m, marked])
         return heights[np.isfinite(heights)]
 
     @property

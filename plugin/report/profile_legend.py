@@ -8,7 +8,18 @@ import numpy as np
 
 from .axes import Frame
 from .calls import UNKNOWN, style_of
-from .profile_data import CROSSING, FIXED, JOINT, STRUCTURE, TIE_IN, CallStretch, Profile
+from .profile_data import (
+    CROSSING,
+    FIXED,
+    JOINT,
+    SILL,
+    SIZE_STEP,
+    STRUCTURE,
+    TIE_IN,
+    WATER,
+    CallStretch,
+    Profile,
+)
 from .profile_marks import draw_symbol
 from .svg import Drawing
 
@@ -18,6 +29,7 @@ GROUND = {"stroke": "#5c3d1e", "stroke_width": 2.5}
 COVER = {"stroke": "#2e6b2e", "stroke_width": 1.5, "stroke_dasharray": "7 3 2 3"}
 CROWN = {"stroke": "#7a7a7a", "stroke_width": 1.5}
 BAND = {"fill": "#c9d8e3"}
+STANDING = {"stroke": "#0a7d8c", "stroke_width": 2, "stroke_dasharray": "9 3 2 3 2 3"}
 
 _MARK_WORDS = {
     STRUCTURE: "structure",
@@ -25,6 +37,9 @@ _MARK_WORDS = {
     CROSSING: "pipe that is crossed",
     TIE_IN: "tie-in",
     FIXED: "fixed point (bar: its limit)",
+    SIZE_STEP: "change of size",
+    SILL: "sill that holds water back",
+    WATER: "water outside the outlet",
 }
 Sample = Callable[[Drawing, float, float], None]
 
@@ -44,6 +59,8 @@ def legend(profile: Profile, runs: list[CallStretch]) -> list[tuple[str, Sample]
     if np.isfinite(profile.cover_line_m).any():
         cover = profile.units.show_length(profile.least_cover_m)
         entries.append((f"top must stay below: {cover} cover", _line(COVER)))
+    if np.isfinite(profile.water_m).any():
+        entries.append(("water left standing in it", _line(STANDING)))
     for kind in dict.fromkeys(mark.kind for mark in profile.marks):
         entries.append((_MARK_WORDS[kind], _symbol(kind)))
     return entries

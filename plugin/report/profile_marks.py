@@ -7,14 +7,14 @@ from dataclasses import dataclass
 import numpy as np
 
 from .axes import Frame
-from .profile_data import CROSSING, FIXED, JOINT, STRUCTURE, TIE_IN, Mark, Profile
+from .profile_data import CROSSING, FIXED, JOINT, SILL, SIZE_STEP, STRUCTURE, TIE_IN, WATER, Mark, Profile
 from .svg import INK, Drawing, boxes_overlap, text_width
 
 ROW = 18
 SIZE = 13
 LEADER = "#a0a0a0"
 _LONGEST_NAME = 20
-_FIRST_NAMED = (FIXED, STRUCTURE, TIE_IN, CROSSING, JOINT)
+_FIRST_NAMED = (FIXED, SILL, SIZE_STEP, STRUCTURE, WATER, TIE_IN, CROSSING, JOINT)
 
 
 @dataclass(frozen=True)
@@ -117,6 +117,14 @@ def draw_symbol(drawing: Drawing, kind: str, x: float, y: float) -> None:
         drawing.circle(x, y, 3.5, **style)
     elif kind == STRUCTURE:
         drawing.rect(x - 5, y - 5, 10, 10, **style)
+    elif kind == SIZE_STEP:
+        step = np.array([[x - 7, y + 5], [x, y + 5], [x, y - 5], [x + 7, y - 5]])
+        drawing.lines([step], stroke=INK, stroke_width=2.5)
+    elif kind == SILL:
+        drawing.areas([np.array([[x - 7, y + 6], [x - 3, y - 5], [x + 3, y - 5], [x + 7, y + 6]])], **style)
+    elif kind == WATER:
+        for row, half in enumerate((8, 5, 2)):
+            drawing.line(x - half, y + 3 * row, x + half, y + 3 * row, stroke_width=1.8)
     elif kind == CROSSING:
         drawing.areas([np.array([[x, y - 7], [x + 6, y], [x, y + 7], [x - 6, y]])], **style)
     else:

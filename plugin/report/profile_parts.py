@@ -8,11 +8,12 @@ from .axes import Frame, decimals, show_exaggeration, station_label, ticks
 from .calls import FALLS, UNKNOWN, style_of
 from .markup import plural
 from .profile_data import CallStretch, Profile
-from .profile_legend import BAND, COVER, CROWN, GROUND
+from .profile_legend import BAND, COVER, CROWN, GROUND, STANDING
 from .profile_marks import Names
 from .svg import INK, Drawing, boxes_overlap, text_width
 
 STRIP = 22
+_CLEAR_PX = 7
 GRID = "#d9d9d9"
 TREES = "#cfe3c4"
 
@@ -58,7 +59,8 @@ def _draw_heights(drawing: Drawing, frame: Frame, profile: Profile) -> None:
     for value in heights:
         y = frame.y(value * units.length_m)
         drawing.line(frame.left, y, frame.right, y, stroke=GRID)
-        drawing.text(frame.left - 7, y + 5, f"{value:,.{decimals(step)}f}", 13, "end")
+        if frame.bottom - y > _CLEAR_PX:  # else it would touch the word beside the strip
+            drawing.text(frame.left - 7, y + 5, f"{value:,.{decimals(step)}f}", 13, "end")
     title = f"Elevation, {units.length_name} ({profile.vertical_datum or 'vertical datum unknown'})"
     place = f"translate(20 {(frame.top + frame.bottom) / 2:.0f}) rotate(-90)"
     drawing.text(0, 0, title, 14, "middle", transform=place)
@@ -82,13 +84,15 @@ def draw_unknown(drawing: Drawing, frame: Frame, runs: list[CallStretch]) -> Non
 
 
 def draw_lines(drawing: Drawing, frame: Frame, profile: Profile) -> None:
-    """Likely range of the invert, its top, least cover and ground."""
+    """Likely range of the invert, its top, least cover, ground, and water that stands in it."""
     station, invert = profile.station_m, profile.invert_m
     for run in _known_runs(profile.band_m + invert):
         upper = _points(frame, station[run], (invert + profile.band_m)[run])
         lower = _points(frame, station[run], (invert - profile.band_m)[run])
         drawing.areas([np.vstack([upper, lower[::-1]])], **BAND)
-    for height, style in ((profile.crown_m, CROWN), (profile.cover_line_m, COVER), (profile.ground_m, GROUND)):
+    drawn = ((profile.crown_m, CROWN), (profile.cover_line_m, COVER), (profile.ground_m, GROUND),
+             (profile.water_m, STANDING))
+    for height, style in drawn:
         drawing.lines([_points(frame, station[run], height[run]) for run in _known_runs(height)], **style)
     for run in _known_runs(profile.ground_m)[:1]:
         x, y = _points(frame, station[run], profile.ground_m[run])[0]
@@ -100,9 +104,11 @@ def draw_pipe(drawing: Drawing, frame: Frame, profile: Profile, runs: list[CallS
     station = profile.station_m
     for run in runs:
         if run.call != UNKNOWN:
-            inner = station[(station > run.from_m) & (station < run.to_m)]
-            along = np.concatenate([[run.from_m], inner, [run.to_m]])
-            points = _points(frame, along, np.interp(along, station, profile.invert_m))
+            inner = (station > run.from_m) & (station < run.to_m)
+            ends = np.interp([run.from_m, run.to_m], station, profile.invert_m)
+            along = np.concatenate([[run.from_m], station[inner], [run.to_m]])
+            heights = np.concatenate([ends[:1], profile.invert_m[inner], ends[1:]])  # a drop has two at one station
+            points = _points(frame, along, heights)
             style = style_of(run.call)
             dash = style.dash or None
             drawing.lines([points], stroke=style.colour, stroke_width=style.width, stroke_dasharray=dash)

@@ -8,7 +8,7 @@ import io
 import numpy as np
 
 from .calls import style_of
-from .profile_data import Profile, call_runs
+from .profile_data import WATER, Mark, Profile, call_runs
 
 _NEAR_SHARE = 0.004  # of the whole length: a mark so near the cursor is meant
 
@@ -43,9 +43,15 @@ def said_at(profile: Profile, station_m: float) -> str:
              f"depth {height('depth_m')}"]
     lines += [style_of(run.call).words for run in call_runs(profile) if run.from_m <= station_m <= run.to_m][:1]
     reach_m = _NEAR_SHARE * (profile.station_m[-1] - profile.station_m[0])
-    lines += [f"{mark.kind}: {mark.name}" for mark in profile.marks if abs(mark.at_m - station_m) <= reach_m]
+    lines += [_said(mark, profile) for mark in profile.marks if abs(mark.at_m - station_m) <= reach_m]
     lines += [tree.words for tree in profile.trees if tree.from_m <= station_m <= tree.to_m]
     return "\n".join(lines)
+
+
+def _said(mark: Mark, profile: Profile) -> str:
+    if mark.kind == WATER:
+        return f"{mark.kind}: {profile.units.show_length(mark.invert_m, 2)}"
+    return f"{mark.kind}: {mark.name}"
 
 
 def as_csv(profile: Profile) -> str:
@@ -61,7 +67,7 @@ def as_csv(profile: Profile) -> str:
     for at_m in places.tolist():
         figures = figures_at(profile, at_m)
         call = next((style_of(run.call).words for run in runs if run.from_m <= at_m <= run.to_m), "")
-        here = "; ".join(f"{mark.kind}: {mark.name}" for mark in profile.marks if mark.at_m == at_m)
+        here = "; ".join(_said(mark, profile) for mark in profile.marks if mark.at_m == at_m)
         table.writerow([f"{at_m / size:.3f}", *(_shown(figures[key] / size) for key in
                         ("ground_m", "invert_m", "band_m", "depth_m")), call, here])
     return out.getvalue()
