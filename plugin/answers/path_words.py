@@ -19,7 +19,7 @@ _NO_GROUND = "No ground is known here, so ground and earth above the pipe are no
 
 
 def headline(path: Path) -> str:
-    """'905.0 ft of pipe; its invert falls 0.905 ft toward the outlet (0.1000 %)'."""
+    """'905.0 ft of pipe; the invert falls 0.905 ft toward the outlet (0.1000 %)'."""
     profile, units = path.profile, path.county.units
     length_m = path.walk.whole_m
     fall_m = float(profile.invert_m[-1] - profile.invert_m[0])
@@ -28,8 +28,8 @@ def headline(path: Path) -> str:
         return f"{said}; the invert at one end or both is unknown, so the fall between the ends is unknown too"
     turn = "falls" if fall_m >= 0 else "rises"
     to = "toward the outlet" if path.walk.flows_back and np.isfinite(path.walk.base_m) else "toward station 0"
-    return (f"{said}; from the upper to the lower end of the drawing the invert {turn} "
-            f"{units.show_length(abs(fall_m), 3)} {to} ({100 * abs(fall_m) / length_m:.4f} %)")
+    grade = 100 * abs(fall_m) / length_m
+    return f"{said}; the invert {turn} {units.show_length(abs(fall_m), 3)} {to} ({grade:.4f} %)"
 
 
 def explain_path(path: Path, land: Land | None = None, land_map: LandMap | None = None) -> Answer:

@@ -25,6 +25,7 @@ from .header import Header
 from .layers_page import LayersPage
 from .manual import Manual
 from .options_page import TITLE
+from .path_panel import PathPanel
 from .profile_dock import ProfileDock
 from .reroute_panel import ReroutePanel
 from .session import Session
@@ -123,6 +124,9 @@ class FallkeeperDock(QgsDockWidget):
         self.add_question(self.findings, "findings", tr("What is wrong"),
                           tr("Check the pipes and work through what was found, the worst first"), "W")
         self.profile = ProfileDock(self._iface)
+        self.path = PathPanel(self.session, self._iface, self.profile)
+        self.add_question(self.path, "path", tr("Long section"),
+                          tr("Click one or two places on pipes: ground, pipe and what joins, from the side"), "G")
         self.reroute = ReroutePanel(self.session, self._iface, self.profile)
         self.add_question(self.reroute, "reroute", tr("Draw a reroute"),
                           tr("Draw a new pipe on the map and see at once whether it falls"), "R")

@@ -1,4 +1,4 @@
-"""Judges a drawn line in the background."""
+"""Works one thing out in the background."""
 
 from __future__ import annotations
 
@@ -7,14 +7,14 @@ from qgis.PyQt.QtCore import pyqtSignal
 
 
 class JudgeTask(QgsTask):
-    """Ends with `done` (an answers.reroute.Alternative) or `failed` (a sentence)."""
+    """Ends with `done` (what was worked out) or `failed` (a sentence)."""
 
     done = pyqtSignal(object)
     failed = pyqtSignal(str)
 
-    def __init__(self, judge):
-        """`judge()` gives the alternative; it raises RouteError, RasterError with a sentence."""
-        super().__init__("Fallkeeper: judging the new pipe", QgsTask.Flag.CanCancel)
+    def __init__(self, title, judge):
+        """`judge()` gives the answer; it raises RouteError, RasterError with a sentence."""
+        super().__init__(f"Fallkeeper: {title}", QgsTask.Flag.CanCancel)
         self._judge, self._found, self._fault = judge, None, ""
 
     def run(self):
@@ -29,7 +29,7 @@ class JudgeTask(QgsTask):
         except SamplingCanceledError:
             return False
         except Exception as fault:  # a fault of the program: an exception that leaves a task would end QGIS
-            self._fault = f"The new pipe could not be judged, which is a fault of the program: {fault!r}"
+            self._fault = f"It could not be worked out, which is a fault of the program: {fault!r}"
         return self._found is not None
 
     def finished(self, went_well):

@@ -3,6 +3,21 @@
 from __future__ import annotations
 
 from qgis.core import QgsCoordinateTransform, QgsCsException, QgsPointXY, QgsProject
+from qgis.gui import QgsVertexMarker
+from qgis.PyQt.QtGui import QColor
+
+_STATION = QColor(120, 40, 120)
+
+
+def station_marker(canvas):
+    """A marker, hidden yet, for the place on the map that belongs to a station of the long section."""
+    marker = QgsVertexMarker(canvas)
+    marker.setIconType(QgsVertexMarker.IconType.ICON_DOUBLE_TRIANGLE)
+    marker.setColor(_STATION)
+    marker.setIconSize(18)
+    marker.setPenWidth(2)
+    marker.hide()
+    return marker
 
 
 class MapPlaces:

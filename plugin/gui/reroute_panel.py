@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from qgis.core import Qgis, QgsFeature, QgsGeometry, QgsPointXY, QgsVectorLayerUtils
-from qgis.gui import QgsVertexMarker
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
-from qgis.PyQt.QtGui import QColor
 from qgis.PyQt.QtWidgets import (
     QHBoxLayout,
     QPushButton,
@@ -17,9 +15,9 @@ from qgis.PyQt.QtWidgets import (
     QWidget,
 )
 
-from .map_places import MapPlaces
+from .judge import Judge
+from .map_places import MapPlaces, station_marker
 from .reroute_form import RerouteForm
-from .reroute_judge import RerouteJudge
 from .reroute_tool import RerouteTool
 
 _SNAP_PIXELS = 12
@@ -42,7 +40,7 @@ class ReroutePanel(QWidget):
         self._tool = RerouteTool(canvas, iface.cadDockWidget(), lambda point: self._places.on_pipe(point, _SNAP_PIXELS))
         self._tool.changed.connect(self._drawn)
         self._tool.finished.connect(lambda points: self._drawn(points, None))
-        self._judge = RerouteJudge(session, self)
+        self._judge = Judge(session, tr("judging the new pipe"), _judged, self)
         self._judge.judged.connect(self._take)
         self._judge.failed.connect(self._say)
         self.current, self.kept = None, []
@@ -51,11 +49,7 @@ class ReroutePanel(QWidget):
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
         self._settle.timeout.connect(self._ask)
-        self._marker = QgsVertexMarker(canvas)
-        self._marker.setIconType(QgsVertexMarker.IconType.ICON_DOUBLE_TRIANGLE)
-        self._marker.setColor(QColor(120, 40, 120))
-        self._marker.setIconSize(18)
-        self._marker.hide()
+        self._marker = station_marker(canvas)
         self._profile.view.hovered.connect(self._hovered)
         session.changed.connect(self._county_changed)
         self._make_widgets()
@@ -293,6 +287,12 @@ class ReroutePanel(QWidget):
         button.setToolTip(tip)
         button.clicked.connect(lambda: action())
         return button
+
+
+def _judged(asked, loaded, around, trees):
+    from ..answers.reroute import judge
+
+    return judge(loaded.county, asked, around.sampler, around.ground_name, trees, loaded.land)
 
 
 def _why_not_editable(drains):

@@ -1,4 +1,4 @@
-"""Judges lines in the background, the last one asked about; what lies around is read once for each county."""
+"""Works out in the background what was asked last; what lies around the pipes is read once for each county."""
 
 from __future__ import annotations
 
@@ -10,22 +10,24 @@ from ..qgis_layer.project_layers import grounds_in
 from .judge_task import JudgeTask
 
 
-class RerouteJudge(QObject):
+class Judge(QObject):
+    """`judged`: the answer; `failed`: a sentence."""
+
     judged = pyqtSignal(object)
     failed = pyqtSignal(str)
 
-    def __init__(self, session, parent=None):
+    def __init__(self, session, title, work, parent=None):
+        """`work(asked, loaded, around, trees)` gives the answer, in another thread; `title` is shown meanwhile."""
         super().__init__(parent)
-        self._session = session
+        self._session, self._title, self._work = session, title, work
         self._task = self._waiting = None
         self._trees_of, self._trees = None, None
 
     def ask(self, asked):
-        """Judge a line (answers.reroute.Asked); of several that come meanwhile the last one."""
+        """Work something out; of what is asked meanwhile only the last."""
         if self._task is not None:
             self._waiting = asked
             return
-        from ..answers.reroute import judge
         from ..qgis_layer.raster import RasterError
         from ..qgis_layer.surroundings import Surroundings
 
@@ -39,9 +41,9 @@ class RerouteJudge(QObject):
         def work():
             if self._trees_of is not loaded:
                 self._trees_of, self._trees = loaded, around.read_trees()
-            return judge(loaded.county, asked, around.sampler, around.ground_name, self._trees, loaded.land)
+            return self._work(asked, loaded, around, self._trees)
 
-        task = JudgeTask(work)
+        task = JudgeTask(self._title, work)
         task.done.connect(lambda found: self._end(task, self.judged, found))
         task.failed.connect(lambda why: self._end(task, self.failed, why))
         self._task = task
