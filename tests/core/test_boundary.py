@@ -44,9 +44,9 @@ MAY_IMPORT = {
     "importing": DOOR,
     "owners": ENGINE | {"trace_sums", "result_tables", "report"},
     "report": ENGINE | INTAKE,
-    "reroute": ENGINE | {"report"},
+    "reroute": ENGINE | {"trace_sums", "report"},
     "compare": ENGINE | {"report", "result_tables", "history"},
-    "answers": ENGINE | RESULTS | {"report"},
+    "answers": ENGINE | RESULTS | {"report", "reroute"},
     "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing", "history"},
     "processing_algs": ENGINE | INTAKE | RESULTS | {
         "dependencies", "report", "reroute", "compare", "qgis_layer", "sharing", "history"
