@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from ..report.markup import escape
 
+_FIGURE = re.compile(r"[-\d.,]+( %)?$")
+
 
 @dataclass(frozen=True)
 class Section:
-    """A heading with sentences, and a table where `head` is not empty; columns after the first hold figures."""
+    """A heading with sentences, and a table where `head` is not empty."""
 
     title: str
     sentences: tuple[str, ...] = ()
@@ -50,11 +53,14 @@ def _html(answer: Answer) -> Iterator[str]:
         yield from (f"<p>{escape(sentence)}</p>" for sentence in section.sentences)
         if section.head:
             yield '<table width="100%" cellspacing="0" cellpadding="3">'
-            yield _row("th", section.head)
-            yield from (_row("td", row) for row in section.rows)
+            figures = [all(_FIGURE.match(row[k]) for row in section.rows) for k in range(len(section.head))]
+            yield _row("th", section.head, figures)
+            yield from (_row("td", row, figures) for row in section.rows)
             yield "</table>"
 
 
-def _row(tag: str, cells: tuple[str, ...]) -> str:
-    aligned = [f'<{tag} align="{"right" if k else "left"}">{escape(cell)}</{tag}>' for k, cell in enumerate(cells)]
-    return f"<tr>{''.join(aligned)}</tr>"
+def _row(tag: str, cells: tuple[str, ...], figures: list[bool]) -> str:
+    """Figures stand at the right, words at the left."""
+    sides = ("right" if is_figure else "left" for is_figure in figures)
+    row = "".join(f'<{tag} align="{side}">{escape(cell)}</{tag}>' for side, cell in zip(sides, cells))
+    return f"<tr>{row}</tr>"

@@ -5,13 +5,14 @@ The two are apart because the pipes are wanted within a blink and the land of a 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 import shapely
 
 from ..county import County
-from ..land.notices import Owners, owner_shares
+from ..land.notices import Owners, OwnerShares, owner_shares
 from ..land.owners import NOBODY, LandMap, LandShares, land_crossed, split_by_land
 from ..network.trace import (
     Downstream,
@@ -30,6 +31,7 @@ from .answer import Answer, Section
 from .pipe import name_of, said_invert, said_pipe, said_place
 
 _MOST_NAMES = 40  # laterals named one by one
+_MOST_UNSAVED = 8
 
 
 @dataclass(frozen=True)
@@ -73,8 +75,15 @@ def middle_segments(shapes: np.ndarray) -> np.ndarray:
     return np.column_stack([xy[middle], xy[middle + 1]]) if len(shapes) else np.zeros((0, 4))
 
 
-def explain(county: County, traced: Traced, land: Land | None, land_map: LandMap | None = None) -> Answer:
-    """All that can be said of a trace. `land_map`: that of `land`, where it is kept; None without land."""
+def explain(
+    county: County, traced: Traced, land: Land | None, land_map: LandMap | None = None,
+    unsaved: np.ndarray | None = None, hit_m: float = math.inf,
+) -> Answer:
+    """All that can be said of a trace. `land_map`: that of `land`, where it is kept; None without land.
+
+    `unsaved`: the drains (a mask) with edits that are not saved. `hit_m`: from how far a pipe counts as hit; where it
+    was farther from the place that was asked for, that is said.
+    """
     above = sum_above(county, traced.above)
     if land is not None and land_map is None:
         land_map = LandMap.of(land)
@@ -82,12 +91,31 @@ def explain(county: County, traced: Traced, land: Land | None, land_map: LandMap
     why = why_no_direction(county.network, traced.place.piece)
     sections = [_pipe(county, traced), _above(county, traced, above)]
     if land is not None:
-        sections.append(_land_above(county, above, shares, land))
+        sections += _land_above(county, above, shares, land)
     sections.append(_below(county, traced.below, land, land_map))
     if land is not None:
         sections.append(_to_tell(county, traced, above, shares, land, land_map))
     title = said_place(county, traced.place, traced.below.length_m)
-    return Answer(title, tuple(sections), (why,) if why else ())
+    return Answer(title, tuple(sections), tuple(filter(None, (
+        why, _said_unsaved(county, traced, unsaved), _said_beside(county, traced, hit_m),
+    ))))
+
+
+def _said_beside(county: County, traced: Traced, hit_m: float) -> str:
+    away_m = traced.place.distance_m
+    return f"This is the nearest pipe, {county.units.show_length(away_m)} away." if away_m > hit_m else ""
+
+
+def _said_unsaved(county: County, traced: Traced, unsaved: np.ndarray | None) -> str:
+    """Which pipes of the answer are not saved as they are."""
+    if unsaved is None:
+        return ""
+    pieces = np.concatenate([traced.above.pieces, [traced.above.clicked], traced.below.pieces])
+    drains = np.unique(county.network.piece_drain[pieces])
+    drains = drains[unsaved[drains]]
+    names = [name_of(county, int(drain)) for drain in drains[:_MOST_UNSAVED]]
+    more = f" and {len(drains) - len(names):,} more" if len(drains) > len(names) else ""
+    return f"Counted as drawn, but not saved yet: {', '.join(names)}{more}." if names else ""
 
 
 def _pipe(county: County, traced: Traced) -> Section:
@@ -104,18 +132,52 @@ def _above(county: County, traced: Traced, above: Above) -> Section:
     said = [said_above(above, county.units)]
     if names:
         said.append(f"Laterals: {', '.join(names)}{f' and {more:,} more' if more else ''}.")
+    if above.inflow_m3_s > 0.0:
+        said.append(f"Constant inflows: {', '.join(_inflows(county, above))}.")
     return Section("What drains through here", tuple(said))
 
 
-def _land_above(county: County, above: Above, shares: LandShares, land: Land) -> Section:
-    by_land = owner_shares(shares.land, shares.area_m2 * above.weight[shares.stretch])
-    rows = tuple(
-        (*_names(land, row), f"{area_m2 / county.units.area_m2:,.2f}", f"{100 * share:.1f} %")
-        for row, area_m2, share in zip(by_land.owner.tolist(), by_land.area_m2.tolist(), by_land.share.tolist())
-    )
-    if not rows:
-        return Section("Land above", ("No land drains through here.",))
-    return Section("Land above", (), ("Field", "Owner", county.units.area_name, "Share"), rows)
+def _inflows(county: County, above: Above) -> list[str]:
+    """Names and flows of the constant inflows on the stretches above."""
+    net, inflows, units = county.network, county.inflows, county.units
+    on = [
+        bool(((above.line == line) & (above.from_m - 1e-6 <= at_m) & (above.to_m + 1e-6 >= at_m)).any())
+        for line, at_m in zip(inflows.line.tolist(), inflows.at_m.tolist())
+    ]
+    return [
+        f"{net.structures.name[row]} {flow / units.flow_m3_s:,.1f} {units.flow_name}"
+        for row, flow in zip(inflows.structure[on].tolist(), inflows.flow_m3_s[on].tolist())
+    ]
+
+
+def _land_above(county: County, above: Above, shares: LandShares, land: Land) -> list[Section]:
+    """By owner, and by field."""
+    area_m2 = shares.area_m2 * above.weight[shares.stretch]
+    by_land, owners = owner_shares(shares.land, area_m2), Owners.of(land)
+    by_owner = owner_shares(owners.of_rows(shares.land), area_m2)
+    if not len(by_land.owner):
+        return [Section("Land above", ("No land drains through here.",))]
+    rows = [(_owner_name(owners, k), *f) for k, f in zip(by_owner.owner.tolist(), _figures(county, by_owner))]
+    fields = [(*_names(land, row), *f) for row, f in zip(by_land.owner.tolist(), _figures(county, by_land))]
+    area = county.units.area_name
+    return [
+        Section("Land above, by owner", (), ("Owner", area, "Share"), tuple(rows)),
+        Section("Land above, by field", (), ("Field", "Owner", area, "Share"), tuple(fields)),
+    ]
+
+
+def _figures(county: County, shares: OwnerShares) -> list[tuple[str, str]]:
+    """Area and share, in the order of the shares."""
+    return [
+        (f"{area_m2 / county.units.area_m2:,.2f}", f"{100 * share:.1f} %")
+        for area_m2, share in zip(shares.area_m2.tolist(), shares.share.tolist())
+    ]
+
+
+def _owner_name(owners: Owners, owner: int) -> str:
+    if owner == NOBODY:
+        return "no field drawn"
+    return str(owners.name[owner]) if owners.known[owner] else f"owner unknown ({owners.name[owner]})"
 
 
 def _names(land: Land, row: int) -> tuple[str, str]:

@@ -105,7 +105,6 @@ class FallkeeperDock(QgsDockWidget):
         manual.raise_()
 
     def _make_pages(self, complaint):
-        canvas = self._iface.mapCanvas()
         self.start_page = StartPage(self._iface, self._open_algorithm)
         self._idle = QLabel(tr("Choose a question above."))
         self._complaint = QLabel(complaint)
@@ -117,10 +116,10 @@ class FallkeeperDock(QgsDockWidget):
         self.layers_page.left.connect(self._show_page)
         for page in (self.start_page, self._idle, self._complaint, self.layers_page):
             self._pages.addWidget(page)
-        self.trace = TracePanel(self.session, canvas, self._keep_trace)
+        self.trace = TracePanel(self.session, self._iface)
         self.add_question(self.trace, "trace", tr("What hangs on a pipe"),
                           tr("Click a pipe: what drains through it, whose land, and where its water goes"), "H")
-        self.findings = FindingsPanel(self.session, canvas)
+        self.findings = FindingsPanel(self.session, self._iface.mapCanvas())
         self.add_question(self.findings, "findings", tr("What is wrong"),
                           tr("Check the pipes and work through what was found, the worst first"), "W")
         self.profile = ProfileDock(self._iface)
@@ -130,6 +129,7 @@ class FallkeeperDock(QgsDockWidget):
         self.reroute = ReroutePanel(self.session, self._iface, self.profile)
         self.add_question(self.reroute, "reroute", tr("Draw a reroute"),
                           tr("Draw a new pipe on the map and see at once whether it falls"), "R")
+        self.findings.trace_wanted.connect(self._trace_at)
 
     def _make_actions(self):
         add = self.actions.add
@@ -144,6 +144,11 @@ class FallkeeperDock(QgsDockWidget):
         leave = QShortcut(QKeySequence(Qt.Key.Key_Escape), self)
         leave.setContext(Qt.ShortcutContext.WidgetWithChildrenShortcut)
         leave.activated.connect(self._leave)
+
+    def _trace_at(self, point):
+        """What hangs on the pipe at a point of the map."""
+        self.ask(self.trace)
+        self.trace.ask(point)
 
     def _leave(self):
         """Escape in the panel: no question is asked any more."""
@@ -172,17 +177,6 @@ class FallkeeperDock(QgsDockWidget):
     def _tool_taken(self, panel):
         """Another map tool was taken: the question is over, its answer stays on the map."""
         self._questions[panel].setChecked(False)
-
-    def _keep_trace(self, point):
-        """Run both traces as algorithms, so that their results arrive as layers with symbols."""
-        self._open_algorithm("traceupstream", self._inputs(point))
-
-    def _inputs(self, point):
-        layers = self.session.archive.layers
-        given = {key: layers[name] for key, name in
-                 (("DRAINS", "drains"), ("STRUCTURES", "structures"), ("SHOTS", "shots"), ("LAND", "land"))
-                 if name in layers}
-        return {**given, "POINT": f"{point.x()},{point.y()} [{layers['drains'].crs().authid()}]"}
 
     def _lay_out(self):
         body = QWidget()

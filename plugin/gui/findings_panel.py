@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from qgis.core import QgsGeometry, QgsProject, QgsRectangle
-from qgis.PyQt.QtCore import QCoreApplication, QModelIndex, Qt
+from qgis.core import QgsGeometry, QgsPointXY, QgsProject, QgsRectangle
+from qgis.PyQt.QtCore import QCoreApplication, QModelIndex, Qt, pyqtSignal
 from qgis.PyQt.QtWidgets import (
     QCheckBox,
     QComboBox,
@@ -30,7 +30,10 @@ def tr(text):
 
 
 class FindingsPanel(QWidget):
+    """`trace_wanted`: what hangs on the pipe at a point of the map."""
+
     tool = None  # asks nothing of the map
+    trace_wanted = pyqtSignal(object)
 
     def __init__(self, session, canvas, parent=None):
         super().__init__(parent)
@@ -74,6 +77,22 @@ class FindingsPanel(QWidget):
         shape = QgsGeometry()
         shape.fromWkb(shapely.to_wkb(drawn, output_dimension=2))
         self._canvas.flashGeometries([shape], drains.crs())
+
+    def trace_place(self):
+        """Ask what hangs on the pipe at the finding chosen."""
+        import shapely
+
+        row = self._model.row_at(self._tree.currentIndex())
+        shape = None if row is None else self.view.shapes[row]
+        if shape is None:
+            self._say(tr("This finding has no place on the map."))
+            return
+        at = shapely.line_interpolate_point(shape, 0.5, normalized=True) if shape.geom_type == "LineString" else (
+            shapely.point_on_surface(shape))
+        size = self._session.loaded.unit_m
+        drains = self._session.archive.drains
+        self.trace_wanted.emit(self._canvas.mapSettings().layerToMapCoordinates(
+            drains, QgsPointXY(at.x / size, at.y / size)))
 
     def _county_changed(self):
         self._offer_grounds()
@@ -129,6 +148,7 @@ class FindingsPanel(QWidget):
     def _explain(self, *_):
         row = self._model.row_at(self._tree.currentIndex())
         self._show.setEnabled(row is not None)
+        self._trace.setEnabled(row is not None)
         if row is not None:
             from ..answers.answer import as_html
 
@@ -141,7 +161,10 @@ class FindingsPanel(QWidget):
         self._go = self._button(tr("Check now"), tr("Run all checks; from then on they follow every edit."), self.check)
         self._show = self._button(tr("Show me"), tr("Zoom to the place and flash it (or double-click the line)."),
                                   self.show_place)
+        self._trace = self._button(tr("What hangs here"), tr("Ask what drains through this place and where it goes."),
+                                   self.trace_place)
         self._show.setEnabled(False)
+        self._trace.setEnabled(False)
         self._ground = QComboBox()
         self._ground.setToolTip(tr("Raster of the bare ground; without it cover and unsurveyed fall are not checked."))
         self._severity = QComboBox()
@@ -174,7 +197,7 @@ class FindingsPanel(QWidget):
         first, second, last = QHBoxLayout(), QHBoxLayout(), QHBoxLayout()
         for row, widgets in (
             (first, (QLabel(tr("Ground")), self._ground, self._go)),
-            (second, (self._severity, self._in_view)), (last, (self._count, self._show)),
+            (second, (self._severity, self._in_view)), (last, (self._count, self._trace, self._show)),
         ):
             for widget in widgets:
                 row.addWidget(widget)

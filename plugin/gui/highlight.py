@@ -8,6 +8,8 @@ from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QPointF, Qt
 from qgis.PyQt.QtGui import QColor, QPen, QPolygonF
 
+from .settings import LINE_WIDTH
+
 _ABOVE, _BELOW, _PLACE = QColor(214, 96, 0, 190), QColor(20, 70, 130, 210), QColor(20, 20, 20)
 _ARROW_PIXELS, _APART_PIXELS = 8.0, 70.0
 
@@ -17,8 +19,8 @@ class Highlight:
 
     def __init__(self, canvas):
         self._canvas = canvas
-        self._above = self._band(_ABOVE, 5, Qt.PenStyle.SolidLine)
-        self._below = self._band(_BELOW, 4, Qt.PenStyle.DashLine)
+        self._above = self._band(_ABOVE, Qt.PenStyle.SolidLine)
+        self._below = self._band(_BELOW, Qt.PenStyle.DashLine)
         self._place = QgsVertexMarker(canvas)
         self._place.setIconType(QgsVertexMarker.IconType.ICON_X)
         self._place.setIconSize(16)
@@ -30,11 +32,19 @@ class Highlight:
     def show(self, above, below, place, arrows, drains):
         """`above`, `below`: geometries in the CRS of the layer `drains`; `place` a point, `arrows` (point, point) pairs
         along the flow, both in that of the map."""
+        self._above.setWidth(LINE_WIDTH.value)
+        self._below.setWidth(max(LINE_WIDTH.value - 1, 2))
         self._above.setToGeometry(above, drains)
         self._below.setToGeometry(below, drains)
         self._place.setCenter(place)
         self._place.show()
         self._arrows.set_pairs(arrows)
+
+    def extent(self):
+        """The part of the map that the answer takes up."""
+        box = QgsRectangle(self._above.asGeometry().boundingBox())
+        box.combineExtentWith(self._below.asGeometry().boundingBox())
+        return box
 
     def clear(self):
         self._above.reset(QgsWkbTypes.GeometryType.LineGeometry)
@@ -52,10 +62,9 @@ class Highlight:
     def _items(self):
         return self._above, self._below, self._place, self._arrows
 
-    def _band(self, colour, width, style):
+    def _band(self, colour, style):
         band = QgsRubberBand(self._canvas, QgsWkbTypes.GeometryType.LineGeometry)
         band.setColor(colour)
-        band.setWidth(width)
         band.setLineStyle(style)
         return band
 

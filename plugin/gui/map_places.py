@@ -29,6 +29,8 @@ class MapPlaces:
     def to_drains(self, point, backward=False):
         """A point of the map in the CRS of the drains, or the other way; None where that cannot be."""
         drains, map_crs = self._session.archive.drains.crs(), self._canvas.mapSettings().destinationCrs()
+        if drains == map_crs:
+            return point
         pair = (drains, map_crs) if backward else (map_crs, drains)
         try:
             return QgsCoordinateTransform(*pair, QgsProject.instance()).transform(point)
@@ -53,8 +55,28 @@ class MapPlaces:
         """Places in metres of the plan as points of the map; those that cannot be brought there are left out."""
         return [point for point in map(self.to_map, xy_m.tolist()) if point is not None]
 
-    def place_near(self, point, pixels):
-        """The place on a pipe within some pixels of a point of the map; None where there is none."""
+    def segments_on_map(self, segments):
+        """Rows x0, y0, x1, y1 in the CRS of the drains in that of the map; none where that cannot be."""
+        drains, map_crs = self._session.archive.drains.crs(), self._canvas.mapSettings().destinationCrs()
+        if drains == map_crs:
+            return segments
+        import numpy as np
+
+        moved = QgsCoordinateTransform(drains, map_crs, QgsProject.instance()).transform
+        try:
+            points = [moved(QgsPointXY(x, y)) for x, y in segments.reshape(-1, 2).tolist()]
+        except QgsCsException:
+            points = []
+        return np.array([(point.x(), point.y()) for point in points]).reshape(-1, 4)
+
+    def pixels_m(self, count):
+        """Metres of the plan that so many pixels are, measured in the middle of the map."""
+        middle, step = self._canvas.center(), count * self._canvas.mapUnitsPerPixel()
+        ends = [self.to_drains(QgsPointXY(middle.x() + east, middle.y())) for east in (0.0, step)]
+        return 0.0 if None in ends else ends[0].distance(ends[1]) * self._session.loaded.unit_m
+
+    def near(self, point, reach_m):
+        """The place on a pipe nearest to a point of the map; None where there is none within reach."""
         from ..network.trace import NoPipeError, place_near
 
         loaded = self._session.loaded
@@ -62,19 +84,28 @@ class MapPlaces:
         if here is None:
             return None
         size = loaded.unit_m
-        reach_m = pixels * self._canvas.mapUnitsPerPixel() * size
         try:
             return place_near(loaded.county.network, (here.x() * size, here.y() * size), reach_m)
         except NoPipeError:
             return None
 
-    def on_pipe(self, point, pixels):
-        """The same as a point of the map."""
-        import numpy as np
+    def place_near(self, point, pixels):
+        """The same within some pixels."""
+        return None if self._session.loaded is None else self.near(point, self.pixels_m(pixels))
 
+    def in_drains(self, place):
+        """A place on a pipe as a point in the CRS of the drains."""
+        return QgsPointXY(*(self._xy_m(place) / self._session.loaded.unit_m))
+
+    def on_map(self, place):
+        """A place on a pipe as a point of the map; None where that cannot be."""
+        return self.to_map(self._xy_m(place))
+
+    def on_pipe(self, point, pixels):
+        """The point of the map on the pipe within some pixels of a point; None where there is none."""
         place = self.place_near(point, pixels)
-        if place is None:
-            return None
-        network = self._session.loaded.county.network
-        at = network.lines.points_at(network.pieces.line[[place.piece]], np.array([place.at_m]))[0]
-        return self.to_map(at)
+        return None if place is None else self.on_map(place)
+
+    def _xy_m(self, place):
+        net = self._session.loaded.county.network
+        return net.lines.points_at(net.pieces.line[[place.piece]], [place.at_m])[0]

@@ -1,15 +1,29 @@
-"""The answer to "what hangs on this pipe?": asked by a click, shown on the map at once, then in words."""
+"""The answer to "what hangs on this pipe?": asked by a click or a name, shown on the map at once, then in words."""
 
 from __future__ import annotations
 
-from qgis.core import QgsApplication, QgsCoordinateTransform, QgsCsException, QgsGeometry, QgsPointXY, QgsProject
+from pathlib import Path
+
+from qgis.core import Qgis, QgsApplication, QgsGeometry, QgsPointXY
+from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
-from qgis.PyQt.QtWidgets import QHBoxLayout, QPushButton, QTextBrowser, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import (
+    QFileDialog,
+    QGridLayout,
+    QHBoxLayout,
+    QLabel,
+    QLineEdit,
+    QPushButton,
+    QTextBrowser,
+    QVBoxLayout,
+    QWidget,
+)
 
 from .highlight import Highlight
+from .map_places import MapPlaces
+from .settings import ARROWS, CLICK_PIXELS, NEAREST_M
+from .trace_results import KeptTrace, print_answer
 from .trace_tool import TraceTool
-
-_REACH_PIXELS = 12
 
 
 def tr(text):
@@ -19,24 +33,23 @@ def tr(text):
 class TracePanel(QWidget):
     """Switches the map tool on while it is shown; `session` holds the county that is asked."""
 
-    hint = "Click a pipe on the map, anywhere along it. You will see what drains through that place, and where its " \
-           "water goes."
+    hint = "Click a pipe on the map, anywhere along it, or a wet spot beside it. You will see what drains through " \
+           "that place, and where its water goes."
 
-    def __init__(self, session, canvas, keep_as_layers, parent=None):
-        """`keep_as_layers(point_xy)` runs the traces as algorithms; the point is in the CRS of the drains."""
+    def __init__(self, session, iface, parent=None):
         super().__init__(parent)
-        self._session, self._canvas, self._keep_as_layers = session, canvas, keep_as_layers
-        self._tool = TraceTool(canvas, self.say_under)
+        self._session, self._iface, self._canvas = session, iface, iface.mapCanvas()
+        self._places = MapPlaces(session, self._canvas)
+        self._tool = TraceTool(self._canvas, self.say_under)
         self._tool.clicked.connect(self.ask)
-        self._tool.left.connect(self.clear)
-        self._highlight = Highlight(canvas)
-        self._words, self._point, self._traced, self._asked = "", None, None, None
+        self._tool.left.connect(self.leave)
+        self._tool_before = None
+        self._highlight = Highlight(self._canvas)
+        self._answer = self._point = self._traced = self._asked = None
+        self._kept = KeptTrace(self)
+        self._kept.told.connect(self._tell)
         session.changed.connect(self._ask_again)
-        self._text = QTextBrowser()
-        self._text.setHtml(f"<p>{tr(self.hint)}</p>")
-        self._copy = self._button(tr("Copy as text"), tr("Put the answer on the clipboard."), self._copy_text)
-        self._keep = self._button(tr("Keep as layers"), tr("Add pipes and land above as layers."), self._keep_it)
-        self._clear = self._button(tr("Clear"), tr("Take the answer off the map (Esc)."), self.clear)
+        self._make_widgets()
         self._lay_out()
 
     @property
@@ -46,16 +59,32 @@ class TracePanel(QWidget):
     @property
     def words(self):
         """The last answer as plain text."""
-        return self._words
+        if self._answer is None:
+            return ""
+        from ..answers.answer import as_text
+
+        return as_text(self._answer)
 
     def start(self):
-        self._canvas.setMapTool(self._tool)
+        if self._canvas.mapTool() is not self._tool:
+            self._tool_before = self._canvas.mapTool()
+            self._canvas.setMapTool(self._tool)
 
     def stop(self):
         self._canvas.unsetMapTool(self._tool)
         self.clear()
 
+    def leave(self):
+        """Escape: first the answer goes, then the question; the tool that was in use before comes back."""
+        if self._traced is not None:
+            self.clear()
+        elif self._tool_before is not None and not sip.isdeleted(self._tool_before):
+            self._canvas.setMapTool(self._tool_before)
+        else:
+            self._canvas.unsetMapTool(self._tool)
+
     def close_for_good(self):
+        self._kept.stop()
         self.stop()
         self._highlight.remove()
 
@@ -63,81 +92,93 @@ class TracePanel(QWidget):
         """The pipe near a point of the map in a few words; nothing where there is none."""
         from ..answers.pipe import said_pipe
 
-        place = self._place(point)
+        place = self._places.near(point, self._reach_m())
         if place is None:
             return ""
-        county = self._session.loaded.county
-        return said_pipe(county, int(county.network.piece_drain[place.piece]))
+        loaded = self._session.loaded
+        drain = int(loaded.county.network.piece_drain[place.piece])
+        return said_pipe(loaded.county, drain) + (f" ({tr('not saved')})" if loaded.unsaved[drain] else "")
 
     def ask(self, point):
         """Trace from the pipe nearest to a point of the map."""
-        from ..answers.trace import trace_from
-
-        place = self._place(point)
         if self._session.loaded is None:
-            self._say(tr("The pipes are not read yet. Wait for the network, or choose an archive above."))
-        elif place is None:
+            self._refuse(tr("The pipes are not read yet. Wait for the network, or choose an archive above."))
+            return
+        place = self._places.near(point, max(self._reach_m(), NEAREST_M.value))
+        if place is None:
             self.clear()
-            self._say(tr("There is no pipe within reach of the cursor. Zoom in and click on a pipe."))
+            self._refuse(tr("There is no pipe within reach of the cursor. Zoom in and click on a pipe."))
         else:
-            self._asked = self._session.loaded
-            county = self._asked.county
-            self._traced, self._point = trace_from(county, place), point
-            self._draw(county)
-            self._say(tr("Working out whose land it is ..."))
-            QTimer.singleShot(0, self._explain)
+            self._ask_place(place, point)
+
+    def ask_named(self):
+        """Trace from the lower end of the drain whose name or key was typed."""
+        from ..answers.find_pipe import foot_of, named
+
+        words = self._name.text().strip()
+        if self._session.loaded is None or not words:
+            return
+        county = self._session.loaded.county
+        drain = named(county, words)
+        place = None if drain is None else foot_of(county, drain)
+        if place is None:
+            self._refuse(tr("No pipe in the network is called {}.").format(words))
+            return
+        self._ask_place(place, self._places.on_map(place))
+        self._show_all()
 
     def clear(self):
         self._highlight.clear()
-        self._traced, self._words = None, ""
+        self._traced = self._answer = None
         self._text.setHtml(f"<p>{tr(self.hint)}</p>")
         self._enable(False)
 
-    def _place(self, point):
-        """The place on a pipe within a few pixels of a point of the map."""
-        from ..network.trace import NoPipeError, place_near
+    def print_to(self, path):
+        """Write the answer as a page to print."""
+        from ..answers.state import said_state
 
-        loaded = self._session.loaded
-        here = None if loaded is None else self._to_drains(point)
-        if here is None:
-            return None
-        reach_m = _REACH_PIXELS * self._canvas.mapUnitsPerPixel() * loaded.unit_m
-        size = loaded.unit_m
+        county = self._session.loaded.county
         try:
-            return place_near(loaded.county.network, (here.x() * size, here.y() * size), reach_m)
-        except NoPipeError:
-            return None
+            print_answer(path, self._answer, self._session.archive, said_state(county), self._canvas, county.units)
+        except OSError as fault:
+            self._tell(str(fault))
+        else:
+            self._tell(tr("The page was written to {}").format(path))
 
-    def _to_drains(self, point, backward=False):
-        """A point of the map in the CRS of the drains, or the other way; None where that cannot be."""
-        drains, map_crs = self._session.archive.drains.crs(), self._canvas.mapSettings().destinationCrs()
-        pair = (drains, map_crs) if backward else (map_crs, drains)
-        try:
-            return QgsCoordinateTransform(*pair, QgsProject.instance()).transform(point)
-        except QgsCsException:
-            return None
+    def _reach_m(self):
+        return self._places.pixels_m(CLICK_PIXELS.value)
+
+    def _ask_place(self, place, point):
+        from ..answers.trace import trace_from
+
+        self._asked, self._hit_m = self._session.loaded, self._reach_m()
+        self._traced, self._point = trace_from(self._asked.county, place), point
+        self._answer = None
+        self._draw(self._asked.county)
+        self._say(tr("Working out whose land it is ..."))
+        QTimer.singleShot(0, self._explain)
 
     def _draw(self, county):
         from ..answers.trace import shapes_above, shapes_below
 
-        size, drains = self._session.loaded.unit_m, self._session.archive.drains
+        size = self._session.loaded.unit_m
         above, below = shapes_above(county, self._traced), shapes_below(county, self._traced)
-        at = county.network.lines.points_at(
-            county.network.pieces.line[[self._traced.place.piece]], [self._traced.place.at_m]
-        )[0] / size
-        place = self._to_drains(QgsPointXY(*at), backward=True) or QgsPointXY(*at)
-        self._highlight.show(_geometry(above, size), _geometry(below, size), place,
-                             self._arrows([*above, *below], size), drains)
+        arrows = self._arrows([*above, *below], size) if ARROWS.value else []
+        self._highlight.show(_geometry(above, size), _geometry(below, size), self._places.on_map(self._traced.place),
+                             arrows, self._session.archive.drains)
 
     def _arrows(self, shapes, size):
         from ..answers.trace import middle_segments
 
-        same = self._session.archive.drains.crs() == self._canvas.mapSettings().destinationCrs()
-        pairs = []
-        for x0, y0, x1, y1 in (middle_segments(shapes) / size).tolist():
-            ends = QgsPointXY(x0, y0), QgsPointXY(x1, y1)
-            pairs.append(ends if same else tuple(self._to_drains(end, backward=True) or end for end in ends))
-        return pairs
+        return [
+            (self._places.to_map(QgsPointXY(x0, y0)), self._places.to_map(QgsPointXY(x1, y1)))
+            for x0, y0, x1, y1 in (middle_segments(shapes) / size).tolist()
+        ]
+
+    def _show_all(self):
+        """The map as far as the answer reaches."""
+        self._canvas.setExtent(self._highlight.extent().buffered(self._places.pixels_m(0) + 1.0))
+        self._canvas.refresh()
 
     def _ask_again(self):
         """The network is another than the one that was asked: the same question once more."""
@@ -148,30 +189,58 @@ class TracePanel(QWidget):
                 self.ask(self._point)
 
     def _explain(self):
-        from ..answers.answer import as_html, as_text
+        from ..answers.answer import as_html
         from ..answers.trace import explain
 
         loaded = self._session.loaded
-        if self._traced is None or loaded is None:
+        if self._traced is None or loaded is not self._asked:
             return
-        answer = explain(loaded.county, self._traced, loaded.land, loaded.land_map)
-        self._words = as_text(answer)
-        self._text.setHtml(as_html(answer))
+        self._answer = explain(loaded.county, self._traced, loaded.land, loaded.land_map, loaded.unsaved, self._hit_m)
+        self._text.setHtml(as_html(self._answer))
         self._enable(True)
 
     def _say(self, sentence):
         self._text.setPlainText(sentence)
         self._enable(False)
 
+    def _refuse(self, sentence):
+        self._say(sentence)
+        self._tell(sentence)
+
+    def _tell(self, sentence):
+        self._iface.messageBar().pushMessage("Fallkeeper", sentence, Qgis.MessageLevel.Info)
+
     def _copy_text(self):
-        QgsApplication.clipboard().setText(self._words)
+        QgsApplication.clipboard().setText(self.words)
 
     def _keep_it(self):
-        self._keep_as_layers(self._to_drains(self._point))
+        if not self._kept.is_running:
+            point = self._places.in_drains(self._traced.place)
+            self._kept.keep(self._session.archive, point, self._answer.title)
+
+    def _print_it(self):
+        path, _ = QFileDialog.getSaveFileName(self, tr("Page to print"), "", tr("PDF (*.pdf)"))
+        if path:
+            self.print_to(Path(path).with_suffix(".pdf"))
 
     def _enable(self, answered):
-        for button in (self._copy, self._keep, self._clear):
+        for button in self._after:
             button.setEnabled(answered)
+
+    def _make_widgets(self):
+        self._text = QTextBrowser()
+        self._text.setHtml(f"<p>{tr(self.hint)}</p>")
+        self._name = QLineEdit()
+        self._name.setPlaceholderText(tr("or type its name or key, and Enter"))
+        self._name.setToolTip(tr("Asks at the lower end of that pipe; without the mouse."))
+        self._name.returnPressed.connect(self.ask_named)
+        self._copy = self._button(tr("&Copy as text"), tr("Put the answer on the clipboard."), self._copy_text)
+        self._keep = self._button(tr("&Keep as layers"), tr("Add pipes above and below and the land above as layers."),
+                                  self._keep_it)
+        self._print = self._button(tr("&Print ..."), tr("A page with map, answer and cautions, as PDF."),
+                                   self._print_it)
+        self._clear = self._button(tr("Clea&r"), tr("Take the answer off the map (Esc)."), self.clear)
+        self._after = (self._copy, self._keep, self._print, self._clear)
 
     def _button(self, label, tip, action):
         button = QPushButton(label)
@@ -181,11 +250,16 @@ class TracePanel(QWidget):
         return button
 
     def _lay_out(self):
-        buttons = QHBoxLayout()
-        for button in (self._copy, self._keep, self._clear):
-            buttons.addWidget(button)
+        row, buttons = QHBoxLayout(), QGridLayout()
+        label = QLabel(tr("P&ipe"))
+        label.setBuddy(self._name)
+        row.addWidget(label)
+        row.addWidget(self._name)
+        for k, button in enumerate(self._after):
+            buttons.addWidget(button, *divmod(k, 2))
         column = QVBoxLayout(self)
         column.setContentsMargins(0, 0, 0, 0)
+        column.addLayout(row)
         column.addWidget(self._text)
         column.addLayout(buttons)
 

@@ -8,7 +8,8 @@ from qgis.PyQt.QtWidgets import QToolTip
 
 
 class TraceTool(QgsMapTool):
-    """`clicked`: a point of the map. `say_under(point)` gives the words for the pipe there, or nothing."""
+    """`clicked`: a point of the map; `left`: Escape. `say_under(point)` gives the words for the pipe there, or nothing.
+    """
 
     clicked = pyqtSignal(object)
     left = pyqtSignal()

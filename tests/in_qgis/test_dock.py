@@ -2,7 +2,7 @@
 
 from docks import click, extent, place, until
 from fallkeeper.plugin.qgis_layer.project import add_archive
-from qgis.core import QgsApplication, QgsGeometry, QgsPointXY, QgsProject, QgsVectorLayer
+from qgis.core import QgsGeometry, QgsPointXY, QgsProject, QgsVectorLayer
 
 
 def test_says_which_archive_and_how_it_stands(dock):
@@ -48,17 +48,6 @@ def test_beside_every_pipe_nothing_is_claimed(dock):
 def test_hover_names_the_pipe(dock):
     assert dock.trace.say_under(QgsPointXY(*place(1000, 905))).startswith("Main A (A-1): main, 15 in")
     assert dock.trace.say_under(QgsPointXY(*place(1500, -150))) == ""
-
-
-def test_answer_is_copied_and_can_be_kept_as_layers(dock):
-    dock.ask(dock.trace)
-    words = click(dock, 1000, 905)
-    dock.trace._copy.click()
-    assert QgsApplication.clipboard().text() == words
-    dock.trace._keep.click()
-    (name, inputs), = dock.asked
-    assert name == "traceupstream" and inputs["DRAINS"] is dock.session.archive.drains
-    assert inputs["POINT"].endswith("[EPSG:3734]")
 
 
 def test_another_map_tool_ends_the_question_and_clear_takes_the_answer_away(dock, desktop):

@@ -5,7 +5,9 @@ import pytest
 import scenarios
 import shapely
 from fallkeeper.plugin.answers.answer import as_html, as_text
+from fallkeeper.plugin.answers.find_pipe import foot_of, named
 from fallkeeper.plugin.answers.pipe import said_pipe
+from fallkeeper.plugin.answers.printed import answer_blocks
 from fallkeeper.plugin.answers.state import explain_state, said_state
 from fallkeeper.plugin.answers.trace import explain, middle_segments, shapes_above, shapes_below, trace_from
 from fallkeeper.plugin.network.trace import place_near
@@ -32,7 +34,12 @@ def test_above_the_blocked_place_on_main_a():
     said = section(answer, "What drains through here").sentences
     assert said[0].startswith("Above this place: 46 laterals, 41,420.2 ft of pipe, 46.00 acres of land")
     assert "constant inflow 4.0 gal/min" in said[0]
-    land = section(answer, "Land above")
+    assert said[-1] == "Constant inflows: Spring box 4.0 gal/min."
+    owners = section(answer, "Land above, by owner")
+    assert owners.rows[0] == ("Ebbing Kiln Farm", "40.00", "87.0 %")
+    assert [row[0] for row in owners.rows] == ["Ebbing Kiln Farm", "Tarrowick Farm", "Meeting hall"]
+    assert sum(float(row[1]) for row in owners.rows) == pytest.approx(46.0)
+    land = section(answer, "Land above, by field")
     assert land.head == ("Field", "Owner", "acres", "Share")
     assert land.rows[0] == ("F3", "Ebbing Kiln Farm", "20.00", "43.5 %")
     assert sum(float(row[2]) for row in land.rows) == pytest.approx(46.0)
@@ -85,6 +92,58 @@ def test_shapes_run_with_the_water_and_have_the_length_that_is_told():
     segments = middle_segments(below)
     assert len(segments) == len(below) and (segments[:, 3] < segments[:, 1]).all(), "arrows point south, to the outlet"
     assert middle_segments(np.zeros(0, dtype=object)).shape == (0, 4)
+
+
+def test_s51_shares_at_the_outlet_of_main_a():
+    rows = section(answer_at(scenarios.case(bridged=True), 1000, 1), "Land above, by owner").rows
+    assert rows == (
+        ("Ebbing Kiln Farm", "40.00", "50.0 %"), ("Tarrowick Farm", "39.01", "48.8 %"),
+        ("Meeting hall", "0.99", "1.2 %"),
+    )
+
+
+def test_pipes_that_are_not_saved_are_named():
+    case = scenarios.case(bridged=False)
+    unsaved = np.isin(case.network.drains.drain_id, ["F3-01", "F5-01"])
+    traced = traced_at(case, 1000, 905)
+    warnings = explain(case.county, traced, None, unsaved=unsaved).warnings
+    assert warnings == ("Counted as drawn, but not saved yet: F3-01.",)
+    assert explain(case.county, traced, None, unsaved=np.zeros(len(unsaved), dtype=bool)).warnings == ()
+    some = explain(case.county, traced, None, unsaved=np.ones(len(unsaved), dtype=bool)).warnings[0]
+    assert some.endswith("and 40 more.")
+
+
+def test_a_place_beside_the_pipe_is_said_to_be_so():
+    case = scenarios.case(bridged=False)
+    traced = traced_at(case, 1020, 925)
+    assert explain(case.county, traced, None, hit_m=10 * FT).warnings == ("This is the nearest pipe, 20.0 ft away.",)
+    assert explain(case.county, traced, None, hit_m=30 * FT).warnings == ()
+
+
+def test_pipes_are_found_by_what_people_call_them():
+    case = scenarios.case(bridged=False)
+    name = case.network.drains.name
+    assert name[named(case.county, "main a")] == "Main A"
+    assert case.network.drains.drain_id[named(case.county, "f3-0")] == "F3-01"
+    assert named(case.county, "no such pipe") is None
+    foot = foot_of(case.county, named(case.county, "Main A"))
+    assert trace_from(case.county, foot).below.length_m == pytest.approx(0.0, abs=1e-6)
+    assert len(trace_from(case.county, foot_of(case.county, named(case.county, "F3-01"))).above.pieces) == 0
+
+
+def test_the_page_to_print_holds_answer_picture_and_cautions():
+    answer = answer_at(scenarios.case(bridged=False), 1000, 905)
+    blocks = answer_blocks(answer, "Ossel Flats <archive>", "AAAA", (400.0, 300.0))
+    html = "".join(block.html for block in blocks)
+    assert answer.title in html and "&lt;archive&gt;" in html and "Land above, by field" in html
+    assert "Locate buried utilities before digging" in html and "names owners" in html
+    drawing, = (block for block in blocks if block.svg)
+    assert 'viewBox="0 0 400 300"' in drawing.svg and "base64,AAAA" in drawing.svg and drawing.size == (400.0, 300.0)
+
+
+def test_figures_stand_right_and_words_left():
+    html = as_html(answer_at(scenarios.case(bridged=False), 1000, 905))
+    assert '<td align="left">Ebbing Kiln Farm</td><td align="right">40.00</td><td align="right">87.0 %</td>' in html
 
 
 def test_html_is_safe_and_text_is_complete():
