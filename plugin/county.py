@@ -108,11 +108,9 @@ class County:
         """Structures of kind constant_inflow on the nearest pipe within the join tolerance."""
         net = self.network
         rows = np.flatnonzero((net.structures.kind == CONSTANT_INFLOW) & np.isfinite(net.structures.flow_m3_s))
-        used = np.unique(net.pieces.line)
+        used, tree = net.line_index
         points = shapely.points(net.structures.xy_m[rows])
-        query, hit = shapely.STRtree(net.lines.geometry[used]).query(
-            points, predicate="dwithin", distance=max(net.tolerance_m, 1e-6)
-        )
+        query, hit = tree.query(points, predicate="dwithin", distance=max(net.tolerance_m, 1e-6))
         distance = shapely.distance(points[query], net.lines.geometry[used[hit]])
         order = np.lexsort((hit, distance, query))
         query, nearest = np.unique(query[order], return_index=True)
@@ -146,11 +144,9 @@ class County:
         """Line and place of every structure on a pipe but joints: grades are judged between them."""
         net = self.network
         rows = np.flatnonzero(net.structures.kind != "joint")
-        used = np.unique(net.pieces.line)
+        used, tree = net.line_index
         points = shapely.points(net.structures.xy_m[rows])
-        query, hit = shapely.STRtree(net.lines.geometry[used]).query(
-            points, predicate="dwithin", distance=max(net.tolerance_m, 1e-6)
-        )
+        query, hit = tree.query(points, predicate="dwithin", distance=max(net.tolerance_m, 1e-6))
         line = used[hit]
         return line, shapely.line_locate_point(net.lines.geometry[line], points[query])
 

@@ -28,6 +28,8 @@ def _doubts(county: County) -> str:
         said.append(f"{plural(lacking, 'drain')} {'reaches' if lacking == 1 else 'reach'} no outlet")
     if waiting:
         said.append(plural(waiting, "proposed joint"))
+    if net.accept_proposed and net.applied.any():
+        said.append(f"{plural(int(net.applied.sum()), 'proposed joint')} counted as real")
     return ", ".join(said)
 
 

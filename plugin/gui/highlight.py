@@ -30,15 +30,16 @@ class Highlight:
         self._arrows = FlowArrows(canvas)
 
     def show(self, above, below, place, arrows, drains):
-        """`above`, `below`: geometries in the CRS of the layer `drains`; `place` a point, `arrows` (point, point) pairs
-        along the flow, both in that of the map."""
+        """`above`, `below`: geometries in the CRS of the layer `drains`; `place` a point, `arrows` rows x0, y0,
+        x1, y1 along the flow, both in that of the map."""
         self._above.setWidth(LINE_WIDTH.value)
         self._below.setWidth(max(LINE_WIDTH.value - 1, 2))
         self._above.setToGeometry(above, drains)
         self._below.setToGeometry(below, drains)
-        self._place.setCenter(place)
-        self._place.show()
-        self._arrows.set_pairs(arrows)
+        if place is not None:
+            self._place.setCenter(place)
+            self._place.show()
+        self._arrows.set_segments(arrows)
 
     def extent(self):
         """The part of the map that the answer takes up."""
@@ -50,7 +51,7 @@ class Highlight:
         self._above.reset(QgsWkbTypes.GeometryType.LineGeometry)
         self._below.reset(QgsWkbTypes.GeometryType.LineGeometry)
         self._place.hide()
-        self._arrows.set_pairs([])
+        self._arrows.set_segments(())
 
     def remove(self):
         """Take the items off the canvas for good."""
@@ -75,11 +76,11 @@ class FlowArrows(QgsMapCanvasItem):
     def __init__(self, canvas):
         super().__init__(canvas)
         self._canvas = canvas
-        self._pairs = []
+        self._segments = ()
         self.setZValue(20)
 
-    def set_pairs(self, pairs):
-        self._pairs = pairs
+    def set_segments(self, segments):
+        self._segments = segments
         self.updatePosition()
         self.update()
 
@@ -90,16 +91,21 @@ class FlowArrows(QgsMapCanvasItem):
     def paint(self, painter, option=None, widget=None):
         painter.setPen(QPen(QColor(255, 255, 255), 1.0))
         painter.setBrush(_PLACE)
-        extent, taken = self._canvas.extent(), set()
-        for begin, end in self._pairs:
-            middle = QgsPointXY((begin.x() + end.x()) / 2, (begin.y() + end.y()) / 2)
-            if not extent.contains(middle):
-                continue
-            at = self.toCanvasCoordinates(middle) - self.pos()
-            cell = (int(at.x() // _APART_PIXELS), int(at.y() // _APART_PIXELS))
-            if cell not in taken:
-                taken.add(cell)
-                painter.drawPolygon(self._head(at, begin, end))
+        for x0, y0, x1, y1 in self._shown() if len(self._segments) else ():
+            at = self.toCanvasCoordinates(QgsPointXY((x0 + x1) / 2, (y0 + y1) / 2)) - self.pos()
+            painter.drawPolygon(self._head(at, QgsPointXY(x0, y0), QgsPointXY(x1, y1)))
+
+    def _shown(self):
+        """One segment for every square of the map of some pixels."""
+        import numpy as np
+
+        extent, apart = self._canvas.extent(), _APART_PIXELS * self._canvas.mapUnitsPerPixel()
+        low = np.array([extent.xMinimum(), extent.yMinimum()])
+        middle = (self._segments[:, :2] + self._segments[:, 2:]) / 2
+        inside = np.flatnonzero(((middle >= low) & (middle <= [extent.xMaximum(), extent.yMaximum()])).all(axis=1))
+        cell = ((middle[inside] - low) // apart).astype(np.int64)
+        first = np.unique(cell, axis=0, return_index=True)[1]
+        return self._segments[inside[first]].tolist()
 
     def _head(self, at, begin, end):
         way = self.toCanvasCoordinates(end) - self.toCanvasCoordinates(begin)

@@ -49,6 +49,8 @@ class OptionsPage(QgsOptionsPageWidget):
              tr("Off: press Read again in the panel when you want to ask something.")),
             (settings.FOLLOW_EDITS, QCheckBox(tr("&Follow every edit")), "",
              tr("Answers and findings are brought up to date while you draw. Off: press Read again.")),
+            (settings.ACCEPT_PROPOSED, QCheckBox(tr("Count proposed &joints as real")), "",
+             tr("Ends that nearly meet a pipe count as joined. No layer is changed; the panel says that it is so.")),
         )))
         column.addWidget(self._group(tr("Clicking on the map"), (
             (settings.CLICK_PIXELS, _whole(4, 60, tr(" pixels")), tr("A &pipe is hit within"), ""),

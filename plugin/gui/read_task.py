@@ -6,6 +6,24 @@ from qgis.core import QgsTask
 from qgis.PyQt.QtCore import pyqtSignal
 
 
+class EngineTask(QgsTask):
+    """Loads the engine with its libraries, which takes a second or two the first time. Ends with `done`."""
+
+    done = pyqtSignal()
+
+    def __init__(self):
+        super().__init__("Fallkeeper: getting ready")
+
+    def run(self):
+        from ..answers import answer, findings, state, trace  # noqa: F401 (loaded here so that the window need not)
+        from ..qgis_layer import load  # noqa: F401
+
+        return True
+
+    def finished(self, went_well):
+        self.done.emit()
+
+
 class ReadTask(QgsTask):
     """Ends with `done` (a Loaded, and a FindingsView or None) or `failed` (a sentence, empty when it was canceled)."""
 

@@ -9,8 +9,8 @@ from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
 from ..qgis_layer.project_layers import ASKED, archives_in, remembered
-from .read_task import ReadTask
-from .settings import FOLLOW_EDITS, READ_AT_ONCE
+from .read_task import EngineTask, ReadTask
+from .settings import ACCEPT_PROPOSED, FOLLOW_EDITS, READ_AT_ONCE
 
 _SETTLE_MS = 400  # several edits in a row are one
 
@@ -30,6 +30,7 @@ class Session(QObject):
         self.read_at = None
         self.problem = ""
         self._touched = {}  # by layer: features edited since it was read; one that is missing has to be read as a whole
+        self._is_ready = False  # whether the engine is loaded
         self._under_way = {}  # the same, of what the task under way reads now
         self._task = None
         self._watched = []
@@ -104,6 +105,9 @@ class Session(QObject):
         self.cancel()
         if self.archive is None:
             return
+        if not self._is_ready:
+            self._get_ready(how)
+            return
         from ..limits import LimitError
         from ..qgis_layer.load import Loader, NotLoadedError
         from ..qgis_layer.raster import RasterError
@@ -111,7 +115,8 @@ class Session(QObject):
         layers, transforms = self.archive.layers, QgsProject.instance().transformContext()
         ground = None if self.ground is None or sip.isdeleted(self.ground) else self.ground
         try:
-            task = ReadTask(lambda canceled: Loader(layers, transforms, ground, **how, is_canceled=canceled))
+            task = ReadTask(lambda canceled: Loader(layers, transforms, ground, **how,
+                                                      accept_proposed=ACCEPT_PROPOSED.value, is_canceled=canceled))
         except (NotLoadedError, LimitError, RasterError) as fault:
             self.problem = str(fault)
             self.changed.emit()
@@ -123,6 +128,18 @@ class Session(QObject):
         self._task = task
         QgsApplication.taskManager().addTask(task)
         self.changed.emit()
+
+    def _get_ready(self, how):
+        """Load the engine in the background, then go on."""
+        task = self._task = EngineTask()
+        task.done.connect(lambda: self._go_on(task, how))
+        QgsApplication.taskManager().addTask(task)
+        self.changed.emit()
+
+    def _go_on(self, task, how):
+        if task is self._task:
+            self._task, self._is_ready = None, True
+            self._run(**how)
 
     def _take(self, task, loaded, findings):
         if task is not self._task:

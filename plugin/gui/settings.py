@@ -26,9 +26,10 @@ PAPER_AUTO, LETTER, A4 = "auto", "letter", "a4"
 
 READ_AT_ONCE = Setting("read_at_once", True)
 FOLLOW_EDITS = Setting("follow_edits", True)
+ACCEPT_PROPOSED = Setting("accept_proposed", False)
 CLICK_PIXELS = Setting("click_pixels", 12)
 NEAREST_M = Setting("nearest_m", 30.0)
 ARROWS = Setting("arrows", True)
 LINE_WIDTH = Setting("line_width", 5)
 PAPER = Setting("paper", PAPER_AUTO)
-EVERY = (READ_AT_ONCE, FOLLOW_EDITS, CLICK_PIXELS, NEAREST_M, ARROWS, LINE_WIDTH, PAPER)
+EVERY = (READ_AT_ONCE, FOLLOW_EDITS, ACCEPT_PROPOSED, CLICK_PIXELS, NEAREST_M, ARROWS, LINE_WIDTH, PAPER)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from qgis.core import Qgis, QgsApplication, QgsGeometry, QgsPointXY
+from qgis.core import Qgis, QgsApplication, QgsGeometry
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
 from qgis.PyQt.QtWidgets import (
@@ -24,6 +24,8 @@ from .map_places import MapPlaces
 from .settings import ARROWS, CLICK_PIXELS, NEAREST_M
 from .trace_results import KeptTrace, print_answer
 from .trace_tool import TraceTool
+
+_ROOM = 1.2  # how much more than the answer the map shows around it
 
 
 def tr(text):
@@ -146,7 +148,7 @@ class TracePanel(QWidget):
             self._tell(tr("The page was written to {}").format(path))
 
     def _reach_m(self):
-        return self._places.pixels_m(CLICK_PIXELS.value)
+        return 0.0 if self._session.loaded is None else self._places.pixels_m(CLICK_PIXELS.value)
 
     def _ask_place(self, place, point):
         from ..answers.trace import trace_from
@@ -159,25 +161,19 @@ class TracePanel(QWidget):
         QTimer.singleShot(0, self._explain)
 
     def _draw(self, county):
-        from ..answers.trace import shapes_above, shapes_below
+        from ..answers.trace import middle_segments, shapes_above, shapes_below
 
         size = self._session.loaded.unit_m
         above, below = shapes_above(county, self._traced), shapes_below(county, self._traced)
-        arrows = self._arrows([*above, *below], size) if ARROWS.value else []
+        arrows = self._places.segments_on_map(middle_segments([*above, *below]) / size) if ARROWS.value else ()
         self._highlight.show(_geometry(above, size), _geometry(below, size), self._places.on_map(self._traced.place),
                              arrows, self._session.archive.drains)
 
-    def _arrows(self, shapes, size):
-        from ..answers.trace import middle_segments
-
-        return [
-            (self._places.to_map(QgsPointXY(x0, y0)), self._places.to_map(QgsPointXY(x1, y1)))
-            for x0, y0, x1, y1 in (middle_segments(shapes) / size).tolist()
-        ]
-
     def _show_all(self):
         """The map as far as the answer reaches."""
-        self._canvas.setExtent(self._highlight.extent().buffered(self._places.pixels_m(0) + 1.0))
+        box = self._highlight.extent()
+        box.scale(_ROOM)
+        self._canvas.setExtent(box)
         self._canvas.refresh()
 
     def _ask_again(self):

@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 
 from ..network.lines import Lines
+from ..network.parts import in_parts
 from .spacing import direction_of, line_of_vertices, segments_of
 
 LEFT, RIGHT = 0, 1
@@ -119,7 +120,7 @@ def strips_by_place(segments: Segments) -> shapely.STRtree:
     end = segments.start + segments.along * segments.length_m[:, None]
     low = np.minimum(segments.start, end) - segments.half_m[:, None]
     high = np.maximum(segments.start, end) + segments.half_m[:, None]
-    return shapely.STRtree(shapely.linestrings(np.stack([low, high], axis=1)))
+    return shapely.STRtree(in_parts(shapely.linestrings, np.stack([low, high], axis=1)))
 
 
 def find_rivals(segments: Segments, strips: shapely.STRtree, some: range) -> Rivals:

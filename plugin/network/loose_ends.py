@@ -9,6 +9,7 @@ import shapely
 
 from .joints import end_at_m, end_xy
 from .network import Network
+from .parts import query_in_parts
 
 _RECEIVES = {"lateral": ("submain", "main", "outlet_pipe"), "submain": ("main", "outlet_pipe"),
              "main": ("main", "outlet_pipe"), "outlet_pipe": ("outlet_pipe", "main")}
@@ -98,7 +99,9 @@ def _nearest_among(
     reach_m = 2.0 * network.tolerance_m + 10.0
     waiting = np.arange(len(end))
     while len(waiting):  # widen the circle until another drain is in it
-        query, hit = tree.query(points[waiting], predicate="dwithin", distance=min(reach_m, most_m))
+        query, hit = query_in_parts(
+            tree, points[waiting], predicate="dwithin", distance=min(reach_m, most_m)
+        )
         row, line = waiting[query], used[hit]
         other = among[line] & (drain[line] != drain[end[row] // 2])
         row, line = row[other], line[other]

@@ -8,6 +8,7 @@ import numpy as np
 import shapely
 
 from .lines import Lines
+from .parts import in_parts, query_in_parts
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ class LineIndex:
 
     def within(self, xy: np.ndarray, distance_m: float) -> tuple[np.ndarray, np.ndarray]:
         """Rows of points and the active lines within a distance of them."""
-        row, hit = self.tree.query(shapely.points(xy), predicate="dwithin", distance=distance_m)
+        row, hit = query_in_parts(self.tree, shapely.points(xy), predicate="dwithin", distance=distance_m)
         keep = self.active[self.line[hit]]
         return row[keep], self.line[hit[keep]]
 
@@ -56,8 +57,8 @@ class LineIndex:
 def near_pairs(lines: Lines, index: LineIndex, reach_m: float) -> NearPairs:
     """Pairs of lines of the index whose boxes lie within `reach_m` of each other."""
     corners = shapely.bounds(lines.geometry[index.line]).reshape(-1, 2, 2) + np.array([[-reach_m], [reach_m]])
-    diagonals = shapely.linestrings(corners)  # the tree looks at boxes only, and a diagonal has the same box
-    row, hit = index.tree.query(diagonals)
+    diagonals = in_parts(shapely.linestrings, corners)  # the tree looks at boxes only: a diagonal has the same one
+    row, hit = query_in_parts(index.tree, diagonals)
     different = row != hit
     return NearPairs(index.line[row[different]], index.line[hit[different]])
 

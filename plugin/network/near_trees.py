@@ -13,6 +13,7 @@ from ..limits import Limits
 from ..tables import Trees
 from .inside import cover_once, stretches_inside
 from .lines import Lines
+from .parts import query_in_parts
 from .ranges import overlaps
 
 _LEAST_M = 0.01  # shorter stretches are rounding of circles
@@ -87,7 +88,8 @@ def _joined(first: _Within, second: _Within) -> _Within:
 def _within(lines: Lines, line: np.ndarray, trees: Trees, rows: np.ndarray, distance_m: float) -> _Within:
     """Stretches of the lines `line` within a distance of the trees `rows`, a row each."""
     shapes = trees.geometry[rows]
-    of, hit = shapely.STRtree(lines.geometry[line]).query(shapes, predicate="dwithin", distance=distance_m)
+    tree = shapely.STRtree(lines.geometry[line])
+    of, hit = query_in_parts(tree, shapes, predicate="dwithin", distance=distance_m)
     around = shapely.buffer(shapes, distance_m, quad_segs=_QUARTER_SEGMENTS)
     pair, from_m, to_m = stretches_inside(lines, line[hit], around[of])
     return _Within(line[hit][pair], from_m, to_m, rows[of[pair]])

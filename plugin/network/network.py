@@ -8,6 +8,8 @@ from functools import cached_property
 import networkx as nx
 import numpy as np
 import shapely
+from scipy.sparse import csr_matrix
+from scipy.sparse.csgraph import breadth_first_order
 
 from ..limits import Limits
 from ..tables import Drains, Shots, Structures
@@ -163,17 +165,40 @@ class Network:
         An edge has `piece`, its row in `pieces`. A piece that is open both ways has an edge each way; one whose
         direction is not known has none.
         """
-        members = np.flatnonzero((self.piece_system == system) & ((self.direction != 0) | self.open_both_ways))
-        up, down = self.node_up[members].tolist(), self.node_down[members].tolist()
-        keys = self._keys(members)
         graph = nx.MultiDiGraph()
         graph.add_nodes_from(np.unique(self.pieces.node_from[self.piece_system == system]).tolist())
         graph.add_nodes_from(np.unique(self.pieces.node_to[self.piece_system == system]).tolist())
+        self._add_edges(graph, self._carrying(system))
+        return graph
+
+    def graph_below(self, system: int, node: int) -> nx.MultiDiGraph:
+        """The part of `graph` that water from a node can come to."""
+        members = self._carrying(system)
+        up, down, both = self.node_up[members], self.node_down[members], self.open_both_ways[members]
+        ends = np.concatenate([up, down[both]]), np.concatenate([down, up[both]])
+        every, local = np.unique(np.concatenate([*ends, [node]]), return_inverse=True)
+        one, other = local[:-1].reshape(2, -1)
+        ways = csr_matrix((np.ones(len(one), dtype=np.int8), (one, other)), shape=(len(every), len(every)))
+        reached = np.zeros(len(every), dtype=bool)
+        reached[breadth_first_order(ways, local[-1], return_predecessors=False)] = True
+        leaves = reached[one[: len(members)]]
+        leaves[both] |= reached[one[len(members) :]]
+        graph = nx.MultiDiGraph()
+        graph.add_node(node)
+        self._add_edges(graph, members[leaves])
+        return graph
+
+    def _carrying(self, system: int) -> np.ndarray:
+        """Pieces of a system of which it is known which way water can run."""
+        return np.flatnonzero((self.piece_system == system) & ((self.direction != 0) | self.open_both_ways))
+
+    def _add_edges(self, graph: nx.MultiDiGraph, members: np.ndarray) -> None:
+        up, down = self.node_up[members].tolist(), self.node_down[members].tolist()
+        keys = self._keys(members)
         pieces = members.tolist()
         graph.add_edges_from((u, v, key, {"piece": p}) for u, v, key, p in zip(up, down, keys, pieces))
         both = np.flatnonzero(self.open_both_ways[members]).tolist()
         graph.add_edges_from((down[k], up[k], keys[k], {"piece": pieces[k]}) for k in both)
-        return graph
 
     def _keys(self, members: np.ndarray) -> list[tuple[str, float, float]]:
         line = self.pieces.line[members]

@@ -186,17 +186,16 @@ def trace_downstream(network: Network, place: PlaceOnPipe) -> Downstream:
         starts = [onward, back]
     else:
         return Downstream(np.array([clicked]), place.at_m, place.at_m, -1, float("nan"))
-    graph = network.graph(int(network.piece_system[clicked]))
-    ways = [_way_down(network, graph, clicked, *start) for start in starts]
+    ways = [_way_down(network, clicked, *start) for start in starts]
     return min(ways, key=lambda way: way.length_m if way.outlet >= 0 else np.inf)
 
 
-def _way_down(
-    network: Network, graph: nx.MultiDiGraph, clicked: int, node: int, from_m: float, to_m: float
-) -> Downstream:
+def _way_down(network: Network, clicked: int, node: int, from_m: float, to_m: float) -> Downstream:
     """The shortest way through one end of the clicked piece, of which `from_m` to `to_m` lies on it."""
+    graph = network.graph_below(int(network.piece_system[clicked]), node)
     outlets = {int(n): k for k, n in enumerate(network.outlets.node.tolist())}
-    length = {p: float(network.pieces.length_m[p]) for _, _, p in graph.edges(data="piece")}
+    rows = np.array([piece for _, _, piece in graph.edges(data="piece")], dtype=np.int64)
+    length = dict(zip(rows.tolist(), (network.pieces.to_m[rows] - network.pieces.from_m[rows]).tolist()))
 
     def cost(_up: int, _down: int, edges: dict) -> float:
         return min(length[d["piece"]] for d in edges.values())

@@ -64,10 +64,10 @@ class Loader:
     def __init__(
         self, layers: dict[str, QgsVectorLayer], transforms: QgsCoordinateTransformContext,
         ground: QgsRasterLayer | None = None, before: Loaded | None = None, touched: Touched | None = None,
-        with_checks: bool = False, is_canceled: Callable[[], bool] = lambda: False,
+        with_checks: bool = False, accept_proposed: bool = False, is_canceled: Callable[[], bool] = lambda: False,
     ) -> None:
         """`before`: what these layers gave last time. `touched`: by layer, the features that may be others since; a
-        layer that is not named has to be read as a whole.
+        layer that is not named has to be read as a whole. `accept_proposed`: count proposed joints as real.
 
         Raises NotLoadedError where no length can be measured in the drains' CRS, LimitError for a bad limit,
         RasterError for a ground that cannot be used.
@@ -82,7 +82,7 @@ class Loader:
         self._frame = Frame(drains.crs(), transforms, self.units)
         self._before, self._touched = before, touched if before is not None and touched is not None else {}
         self._with_checks = with_checks or (before is not None and before.checked is not None)
-        self._is_canceled = is_canceled
+        self._accept_proposed, self._is_canceled = accept_proposed, is_canceled
         wanted = ASKED if self._with_checks else tuple(_TABLES)
         self._snapshots = {name: Snapshot(layers[name]) for name in wanted if name in layers}
         self._sampler = self._ground_name = None
@@ -135,6 +135,7 @@ class Loader:
             trees=Trees.together(trees) if trees else None,
             sampler=self._sampler, ground_name=self._ground_name or "ground", limits=self.limits, units=self.units,
             tolerance_m=JOIN_TOLERANCE[self.units.system] * self.units.length_m,
+            accept_proposed=self._accept_proposed,
         )
 
     def _read(self, say: Callable[[str], None], progress: Progress) -> dict[str, tuple[object, np.ndarray]]:

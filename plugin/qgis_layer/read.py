@@ -23,6 +23,7 @@ from qgis.core import (
 )
 
 from ..bulk import many_objects
+from ..network.parts import in_parts
 from ..schema import layer as schema_layer
 from ..units import Units
 from .crs import unit_m
@@ -91,7 +92,7 @@ def _frame(
         if declared[name].kind in ("real", "integer"):
             _tell_of_text(column, columns[name], name, numbers, layer, say)
     with many_objects():
-        shapes = _to_metres(shapely.from_wkb(wkb), frame)
+        shapes = _to_metres(in_parts(shapely.from_wkb, np.asarray(wkb, dtype=object)), frame)
     return geopandas.GeoDataFrame(columns, geometry=shapes, index=numbers)
 
 

@@ -30,11 +30,11 @@ def test_highlight_is_the_pipe_above_and_the_way_below(trace, dock):
     click(dock, 1000, 905)
     above, below = drawn(trace)
     assert above.length() == pytest.approx(41_420.2, abs=3) and below.length() == pytest.approx(905.0, abs=3)
-    assert trace._highlight._arrows._pairs, "arrows of flow"
+    assert len(trace._highlight._arrows._segments), "arrows of flow"
     settings.ARROWS.keep(False)
     settings.LINE_WIDTH.keep(9)
     click(dock, 1000, 905)
-    assert not trace._highlight._arrows._pairs and trace._highlight._above.width() == 9
+    assert not len(trace._highlight._arrows._segments) and trace._highlight._above.width() == 9
 
 
 def test_s51_s59_by_clicks(trace, dock, desktop):
@@ -104,7 +104,7 @@ def test_click_on_nothing_says_so_and_leaves_nothing(trace, dock, desktop):
 
 def test_the_map_may_be_in_another_crs(trace, dock, desktop):
     desktop.canvas.setDestinationCrs(QgsCoordinateReferenceSystem("EPSG:4326"))
-    at = trace._places.to_map(QgsPointXY(*place(1000, 905)))
+    at = trace._places.to_drains(QgsPointXY(*place(1000, 905)), backward=True)
     assert abs(at.x()) < 180
     desktop.canvas.setExtent(trace._canvas.mapSettings().layerExtentToOutputExtent(
         dock.session.archive.drains, extent(0, 0, 2000, 2000)))
