@@ -88,7 +88,7 @@ def test_degrees_are_refused_in_a_sentence(opened, tmp_path):
     geopandas.GeoDataFrame(row, crs="EPSG:4326").to_file(path, layer="drains")
     QgsProject.instance().addMapLayer(QgsVectorLayer(f"{path}|layername=drains", "drains", "ogr"))
     made = opened()
-    assert "degrees" in made.header._state.text()
+    until(lambda: "degrees" in made.header._state.text(), "the refusal")
 
 
 def test_findings_are_listed_explained_and_shown(dock, desktop):
