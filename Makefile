@@ -3,7 +3,7 @@
 .PHONY: demo test test-long bench bench-archive lint zip clean
 
 IN_ENVIRONMENT = sh .ci/setup.sh
-SHIPPED = __init__.py metadata.txt LICENSE README.md CHANGELOG.md requirements.txt plugin processing_algs sample_project
+SHIPPED = __init__.py metadata.txt LICENSE README.md CHANGELOG.md requirements.txt plugin processing_algs sample_project docs
 
 # the sample farm, checked: archive, project, report and pictures in demo_output/
 demo:

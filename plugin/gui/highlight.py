@@ -10,7 +10,8 @@ from qgis.PyQt.QtGui import QColor, QPen, QPolygonF
 
 from .settings import LINE_WIDTH
 
-_ABOVE, _BELOW, _PLACE = QColor(214, 96, 0, 190), QColor(20, 70, 130, 210), QColor(20, 20, 20)
+_ABOVE, _BELOW, _PLACE = QColor(214, 96, 0), QColor(20, 70, 130), QColor(20, 20, 20)
+_CASING = QColor(255, 255, 255)
 _ARROW_PIXELS, _APART_PIXELS = 8.0, 70.0
 
 
@@ -66,6 +67,7 @@ class Highlight:
     def _band(self, colour, style):
         band = QgsRubberBand(self._canvas, QgsWkbTypes.GeometryType.LineGeometry)
         band.setColor(colour)
+        band.setSecondaryStrokeColor(_CASING)  # so that it stands out from the pipes below it, in grey too
         band.setLineStyle(style)
         return band
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 from qgis.PyQt.QtCore import QCoreApplication, Qt, QUrl
@@ -13,6 +14,11 @@ DOCS = Path(__file__).resolve().parents[2] / "docs"
 
 def tr(text):
     return QCoreApplication.translate("Manual", text)
+
+
+def _named(heading):
+    """The name of a heading in links to it: 'What is wrong here?' is 'what-is-wrong-here'."""
+    return re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-")
 
 
 class Manual(QDialog):
@@ -50,3 +56,14 @@ class Manual(QDialog):
             QDesktopServices.openUrl(link)
         else:
             self.text.setSource(self.text.source().resolved(link))
+            self._show_heading(link.fragment())
+
+    def _show_heading(self, fragment):
+        """Qt gives headings of Markdown no names: find the one that would have this name."""
+        block = self.text.document().begin()
+        while fragment and block.isValid():
+            if block.blockFormat().headingLevel() and _named(block.text()) == fragment:
+                top = self.text.document().documentLayout().blockBoundingRect(block).top()
+                self.text.verticalScrollBar().setValue(int(top))
+                return
+            block = block.next()

@@ -20,7 +20,7 @@ class StartPage(QWidget):
         self._iface = iface
         words = QLabel(tr(
             "This project holds no drains yet. Look at the invented county Ossel Flats first, or make an archive for "
-            "your own pipes. A layer of lines that you already have can be chosen above."
+            "your own pipes. For a layer of lines that you already have, press Layers above."
         ))
         words.setWordWrap(True)
         column = QVBoxLayout(self)

@@ -166,7 +166,7 @@ class TracePanel(QWidget):
         size = self._session.loaded.unit_m
         above, below = shapes_above(county, self._traced), shapes_below(county, self._traced)
         arrows = self._places.segments_on_map(middle_segments([*above, *below]) / size) if ARROWS.value else ()
-        self._highlight.show(_geometry(above, size), _geometry(below, size), self._places.on_map(self._traced.place),
+        self._highlight.show(_geometry(above, size), _geometry(below, size, merged=True), self._places.on_map(self._traced.place),
                              arrows, self._session.archive.drains)
 
     def _show_all(self):
@@ -260,12 +260,14 @@ class TracePanel(QWidget):
         column.addLayout(buttons)
 
 
-def _geometry(shapes, size):
-    """One geometry of many lines, in units of the CRS."""
+def _geometry(shapes, size, merged=False):
+    """One geometry of many lines, in units of the CRS; `merged`: so that dashes run on from line to line."""
     import shapely
 
     geometry = QgsGeometry()
     whole = shapely.multilinestrings(shapes)
+    if merged:
+        whole = shapely.line_merge(whole)
     if size != 1.0:
         whole = shapely.transform(whole, lambda xy: xy / size)
     geometry.fromWkb(shapely.to_wkb(whole, output_dimension=2))
