@@ -104,13 +104,14 @@ class FindingsPanel(QWidget):
 
     def _offer_grounds(self):
         """The grounds of the project; the one chosen stays, else the first is taken."""
-        chosen = self._ground.currentData()
+        chosen, could_choose = self._ground.currentData(), self._ground.count() > 1
         grounds = grounds_in(QgsProject.instance())
         self._ground.clear()
         for ground in grounds:
-            self._ground.addItem(ground.name(), ground)
+            self._ground.addItem(ground.name(), ground.id())  # a layer itself may be gone when it is asked for
         self._ground.addItem(tr("no ground"), None)
-        self._ground.setCurrentIndex(grounds.index(chosen) if chosen in grounds else 0)
+        last = self._ground.count() - 1 if could_choose else 0
+        self._ground.setCurrentIndex(max(self._ground.findData(chosen), 0) if chosen else last)
 
     def _show_findings(self):
         """Those of the session, opened and scrolled to where the last ones were."""

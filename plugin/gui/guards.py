@@ -8,6 +8,8 @@ from qgis.PyQt.QtCore import QCoreApplication, QObject
 from qgis.PyQt.QtWidgets import QMessageBox
 
 from ..qgis_layer.archive import ArchiveError
+from ..qgis_layer.file_lock import is_locked
+from ..qgis_layer.project_layers import BY_HAND
 from ..qgis_layer.save_guard import SaveGuard
 
 _MOST_SHOWN = 12
@@ -36,11 +38,12 @@ class Guards(QObject):
     def _follow(self):
         """Guard the layers of the archive that is chosen now."""
         archive = self._session.archive
-        if archive is self._archive:
+        if archive is self._archive or (archive is not None and is_locked(archive.place)):
             return
         self.release()
         self._archive = archive
-        for name, layer in {} if archive is None else archive.layers.items():
+        own = archive is not None and archive.place != BY_HAND
+        for name, layer in archive.layers.items() if own else ():
             if name == "history" or layer.readOnly():
                 continue
             try:

@@ -71,7 +71,5 @@ class Judge(QObject):
 
     def _ground(self):
         """The ground that the checks take, else the first one of the project; None: none."""
-        chosen = self._session.ground
-        if chosen is not None and not sip.isdeleted(chosen):
-            return chosen
-        return next(iter(grounds_in(QgsProject.instance())), None)
+        chosen = QgsProject.instance().mapLayer(self._session.ground or "")
+        return chosen or next(iter(grounds_in(QgsProject.instance())), None)

@@ -8,6 +8,7 @@ from qgis.core import QgsApplication, QgsProject
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
+from ..qgis_layer.file_lock import LOCKED, is_locked
 from ..qgis_layer.project_layers import ASKED, archives_in, remembered
 from .read_task import EngineTask, ReadTask
 from .settings import ACCEPT_PROPOSED, FOLLOW_EDITS, READ_AT_ONCE
@@ -26,7 +27,7 @@ class Session(QObject):
         self.archive = None  # ArchiveLayers
         self.loaded = None  # qgis_layer.load.Loaded
         self.findings = None  # answers.findings.FindingsView of `loaded`, once the checks were made
-        self.ground = None  # the raster layer that the checks take the ground from
+        self.ground = None  # id of the raster layer that the checks take the ground from
         self.read_at = None
         self.problem = ""
         self._touched = {}  # by layer: features edited since it was read; one that is missing has to be read as a whole
@@ -80,7 +81,7 @@ class Session(QObject):
         self._run(with_checks=self.findings is not None)
 
     def check(self, ground):
-        """Make all checks on the pipes as they are now, with the ground a raster layer tells (None: without)."""
+        """Make all checks on the pipes as they are now, with the ground of a raster layer (its id; None: without)."""
         self.ground = ground
         self._run(before=self.loaded, touched=self._touched, with_checks=True)
 
@@ -105,6 +106,9 @@ class Session(QObject):
         self.cancel()
         if self.archive is None:
             return
+        if is_locked(self.archive.place):
+            self._refuse(LOCKED.format(path=self.archive.place))
+            return
         if not self._is_ready:
             self._get_ready(how)
             return
@@ -113,13 +117,12 @@ class Session(QObject):
         from ..qgis_layer.raster import RasterError
 
         layers, transforms = self.archive.layers, QgsProject.instance().transformContext()
-        ground = None if self.ground is None or sip.isdeleted(self.ground) else self.ground
+        ground = QgsProject.instance().mapLayer(self.ground or "")
         try:
             task = ReadTask(lambda canceled: Loader(layers, transforms, ground, **how,
                                                       accept_proposed=ACCEPT_PROPOSED.value, is_canceled=canceled))
         except (NotLoadedError, LimitError, RasterError) as fault:
-            self.problem = str(fault)
-            self.changed.emit()
+            self._refuse(str(fault))
             return
         self._under_way, self._touched = self._touched, {name: set() for name in ASKED}
         task.done.connect(lambda loaded, findings: self._take(task, loaded, findings))
@@ -127,6 +130,10 @@ class Session(QObject):
         task.progressChanged.connect(self.progressed)
         self._task = task
         QgsApplication.taskManager().addTask(task)
+        self.changed.emit()
+
+    def _refuse(self, why):
+        self.problem = why
         self.changed.emit()
 
     def _get_ready(self, how):

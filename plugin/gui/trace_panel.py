@@ -166,8 +166,9 @@ class TracePanel(QWidget):
         size = self._session.loaded.unit_m
         above, below = shapes_above(county, self._traced), shapes_below(county, self._traced)
         arrows = self._places.segments_on_map(middle_segments([*above, *below]) / size) if ARROWS.value else ()
-        self._highlight.show(_geometry(above, size), _geometry(below, size, merged=True), self._places.on_map(self._traced.place),
-                             arrows, self._session.archive.drains)
+        at = self._places.on_map(self._traced.place)
+        self._highlight.show(_geometry(above, size), _geometry(below, size, merged=True), at, arrows,
+                             self._session.archive.drains)
 
     def _show_all(self):
         """The map as far as the answer reaches."""
