@@ -129,6 +129,16 @@ def test_its_layers_keep_their_symbols_forms_and_units(path, tmp_path):
     project.clear()
 
 
+def test_days_as_text(path, tmp_path):
+    """As models, scripts and qgis_process give them."""
+    given = {"ARCHIVE": str(path), "DATE": "2026-05-10", "KNOWN_ON": "2099-05-10T08:15:00"}
+    ran = run("archiveat", **given, OUTPUT=str(tmp_path / "day.gpkg"))
+    assert any("Drawn in the ground on 2026-05-10, known on 2099-05-10 08:15: 156 drains." in said
+               for said in ran.heard.infos)
+    about = rows_in(f"{tmp_path / 'day.gpkg'}|layername=archive")[0]
+    assert "(in the ground on 2026-05-10, as known on 2099-05-10 08:15)" in about["name"]
+
+
 def test_nothing_is_added_to_the_map_unless_asked_for(path, tmp_path):
     context = QgsProcessingContext()
     context.setProject(QgsProject.instance())
