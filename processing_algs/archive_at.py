@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import datetime
+import tempfile
+from contextlib import contextmanager
 from pathlib import Path
 
 from qgis.core import (
@@ -13,10 +15,13 @@ from qgis.core import (
     QgsProcessingParameterBoolean,
     QgsProcessingParameterDateTime,
     QgsProcessingParameterFileDestination,
+    QgsVectorLayer,
 )
 from qgis.PyQt.QtCore import QDate
 
-from .archive_base import ArchiveAlgorithm, told
+from .archive_base import told
+from .archive_inputs import ARCHIVE, add_archive, archive_place
+from .base import FallkeeperAlgorithm
 
 DATE, KNOWN_ON, LOAD, OUTPUT = "DATE", "KNOWN_ON", "LOAD", "OUTPUT"
 _LAYERS = {"drains": "Drains", "structures": "Structures", "shots": "Level shots", "land": "Land"}
@@ -24,13 +29,13 @@ _LOADED = ("drains", "structures")  # in this order on the map, from below
 _NUMBERS = {"DRAIN_COUNT": "Drains", "CHANGES_SINCE": "Later changes left out", "CAUTION_COUNT": "Cautions"}
 
 
-class ArchiveAt(ArchiveAlgorithm):
+class ArchiveAt(FallkeeperAlgorithm):
     """Draws a day of an archive into a file of its own."""
 
     id_ = "archiveat"
     title = "Draw the archive of a day"
     tags_ = ("archive", "history", "date", "earlier", "past", "version", "as it was", "time")
-    writes = False
+    group_ = "Archive"
     help_ = (
         "Draws an archive as it stood on any day, into a new file that is an archive of its own, with forms, symbols "
         "and its history until then. The archive itself is only read.\n\n"
@@ -42,11 +47,11 @@ class ArchiveAt(ArchiveAlgorithm):
         "To do: choose the archive and a day, and run. Give the layers DRAINS and STRUCTURES to any other tool to "
         "trace or check that day. Read the warnings: they say where a day is not known, or where the history has a "
         "gap.\n\n"
-        "An archive in a database keeps the same history: copy it into a file first ('Copy archive to a file')."
+        "An archive in a database is read as a whole first, which takes longer."
     )
 
     def initAlgorithm(self, config=None):
-        self.add_archive()
+        add_archive(self)
         kinds = QgsProcessingParameterDateTime.Type
         self.add(QgsProcessingParameterDateTime(DATE, self.tr("In the ground on"), kinds.Date, optional=True),
                  "Empty: all pipe, with its present status.")
@@ -68,9 +73,15 @@ class ArchiveAt(ArchiveAlgorithm):
 
         if not super().prepareAlgorithm(parameters, context, feedback):
             return False
-        for name in edited_layers(self.path, self.project):
+        self.place = _file_given(parameters) or archive_place(self, parameters, context)
+        for name in edited_layers(self.place, context.project()):
             feedback.pushWarning(f"The layer '{name}' of the archive is in edit mode: what is not saved is not drawn.")
         return True
+
+    def checkParameterValues(self, parameters, context):
+        if _file_given(parameters) is not None:  # what is wrong with a file is said in a sentence of its own
+            parameters = {**parameters, ARCHIVE: QgsVectorLayer("NoGeometry", "file", "memory")}
+        return super().checkParameterValues(parameters, context)
 
     def processAlgorithm(self, parameters, context, feedback):
         from ..plugin.history.as_of import draw_archive
@@ -80,10 +91,10 @@ class ArchiveAt(ArchiveAlgorithm):
         day = day.toPyDate() if day.isValid() else None
         known_on = self._known_on(parameters, context)
         path = Path(self.parameterAsFileOutput(parameters, OUTPUT, context))
-        progress = Progress(lambda share: feedback.setProgress(100 * share), feedback.isCanceled)
+        progress = Progress(lambda share: feedback.setProgress(50 + 50 * share), feedback.isCanceled)
         try:
-            with told():
-                drawn = draw_archive(self.path, path, day, known_on, progress)
+            with told(), self._file(feedback) as (archive, called):
+                drawn = draw_archive(archive, path, day, known_on, progress, called)
         except CanceledError:
             raise QgsProcessingException("Canceled, and no file was made.") from None
         for caution in drawn.cautions:
@@ -104,6 +115,26 @@ class ArchiveAt(ArchiveAlgorithm):
             "CAUTION_COUNT": len(drawn.cautions),
         }
 
+    @contextmanager
+    def _file(self, feedback):
+        """The archive as a file, and its name; of one in a database a copy with its history."""
+        from ..plugin.history.progress import CanceledError
+        from ..plugin.qgis_layer.copy_to_file import copy_to_file
+
+        if isinstance(self.place, Path):
+            yield self.place, self.place.name
+            return
+
+        def on_rows(done, of_all):
+            if feedback.isCanceled():
+                raise CanceledError
+            feedback.setProgress(50 * done / max(of_all, 1))
+
+        with tempfile.TemporaryDirectory(prefix="fallkeeper_") as aside:
+            copy = Path(aside) / "archive.gpkg"
+            copy_to_file(self.place, copy, on_rows)
+            yield copy, str(self.place)
+
     def _known_on(self, parameters, context):
         moment = self.parameterAsDateTime(parameters, KNOWN_ON, context)
         if not moment.isValid():
@@ -118,3 +149,13 @@ class ArchiveAt(ArchiveAlgorithm):
         details = QgsProcessingContext.LayerDetails(title, context.project(), name.upper())
         context.addLayerToLoadOnCompletion(source, details)
         self.style_when_loaded(source, "AS_SAVED", context, {})
+
+    def _complaint(self):
+        """An archive can be drawn without any of the packages."""
+        return None
+
+
+def _file_given(parameters):
+    """The file where one was named; None where a layer was."""
+    given = str(parameters.get(ARCHIVE) or "").partition("|layername=")[0]
+    return Path(given) if given.lower().endswith(".gpkg") else None

@@ -43,12 +43,14 @@ def draw_archive(
     day: datetime.date | None = None,
     known_on: datetime.datetime | None = None,
     progress: Progress | None = None,
+    called: str = "",
 ) -> Drawn:
     """Write to the new file `to` what the archive at `path` knew at `known_on` (with time zone; default: now) of the
     pipe that was in the ground on `day` (default: all there is). The archive is only read.
 
     The new file is an archive of its own, with its history until then, forms and styles; its name and note say what
-    it shows. Raises ArchiveError and CanceledError; then there is no new file.
+    it shows, of the archive `called` so (default: the name of its file). Raises ArchiveError and CanceledError; then
+    there is no new file.
     """
     progress = progress or Progress()
     if to.exists():
@@ -66,7 +68,8 @@ def draw_archive(
             drawing.execute("PRAGMA journal_mode = DELETE")
             drawing.execute("PRAGMA synchronous = OFF")  # the file is new: if the power fails it is made again
             with transaction(drawing):
-                drawn = _draw(drawing, path, day, known_on, progress)
+                drawn = _draw(drawing, day, known_on, progress)
+                _say_what_it_is(drawing, called or path.name, day, known_on)
         part.rename(to)
     except BaseException:
         _remove(part)
@@ -90,8 +93,7 @@ def _copy(path: Path, part: Path, to: Path, progress: Progress) -> None:
 
 
 def _draw(
-    drawing: sqlite3.Connection, path: Path, day: datetime.date | None, known_on: datetime.datetime | None,
-    progress: Progress,
+    drawing: sqlite3.Connection, day: datetime.date | None, known_on: datetime.datetime | None, progress: Progress
 ) -> Drawn:
     ((latest,),) = drawing.execute("SELECT coalesce(max(seq), 0) FROM history").fetchall()
     seq = latest if known_on is None else entry_at(drawing, known_on)
@@ -106,8 +108,6 @@ def _draw(
     drawing.execute("DELETE FROM history WHERE seq > ?", (seq,))
     if day is not None:
         cautions += leave_in_ground(drawing, day)
-    _say_what_it_is(drawing, path, day, known_on)
-    make_triggers(drawing)
     progress.at(0.95)
     return Drawn({layer.name: _count(drawing, layer.name) for layer in layers}, latest - seq, cautions)
 
@@ -137,15 +137,17 @@ def _cautions(drawing: sqlite3.Connection, seq: int) -> list[str]:
 
 
 def _say_what_it_is(
-    drawing: sqlite3.Connection, path: Path, day: datetime.date | None, known_on: datetime.datetime | None
+    drawing: sqlite3.Connection, called: str, day: datetime.date | None, known_on: datetime.datetime | None
 ) -> None:
+    """In the row about the archive, and from then on the drawing keeps its own history."""
     shown = [f"in the ground on {day}"] if day else []
     shown += [f"as known on {known_on:%Y-%m-%d %H:%M}"] if known_on else []
     words = ", ".join(shown) or "as it was when this was drawn"
     drawing.execute(
         "UPDATE archive SET name = coalesce(name, '') || ?, note = ?",
-        (f" ({words})", f"Drawn from {path.name}: {words}. Changes here do not reach that archive."),
+        (f" ({words})", f"Drawn from {called}: {words}. Changes here do not reach that archive."),
     )
+    make_triggers(drawing)
 
 
 def _count(drawing: sqlite3.Connection, table: str) -> int:

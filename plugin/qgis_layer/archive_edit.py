@@ -9,6 +9,7 @@ from qgis.core import QgsApplication, QgsProject, QgsVectorLayer
 
 from .archive_error import ArchiveError
 from .archive_place import place_of
+from .database_place import DatabasePlace
 
 
 def refuse_while_edited(path: Path, project: QgsProject | None) -> None:
@@ -34,16 +35,18 @@ def user_name() -> str:
     return QgsApplication.userFullName() or QgsApplication.userLoginName()
 
 
-def _layers_of(path: Path, project: QgsProject | None) -> Iterator[QgsVectorLayer]:
+def _layers_of(path: Path | DatabasePlace, project: QgsProject | None) -> Iterator[QgsVectorLayer]:
     for layer in project.mapLayers().values() if project is not None else ():
         if isinstance(layer, QgsVectorLayer) and layer.isValid() and _is_at(place_of(layer), path):
             yield layer
 
 
-def _is_at(place: object, path: Path) -> bool:
-    return isinstance(place, Path) and path.exists() and place.samefile(path)
+def _is_at(place: object, wanted: Path | DatabasePlace) -> bool:
+    if isinstance(wanted, Path):
+        return isinstance(place, Path) and wanted.exists() and place.samefile(wanted)
+    return place == wanted
 
 
-def edited_layers(path: Path, project: QgsProject | None) -> list[str]:
+def edited_layers(path: Path | DatabasePlace, project: QgsProject | None) -> list[str]:
     """Names of layers of the archive that are in edit mode. To be asked on the main thread."""
     return sorted(layer.name() for layer in _layers_of(path, project) if layer.isEditable())
