@@ -99,13 +99,15 @@ class _Plan:
         if not self.seqs:
             raise ArchiveError(_nothing(connection, path, chosen))
         chains = chains_since(connection, min(self.seqs))
-        touched = [chain for chain in chains if any(entry.seq in self.seqs for entry in chain.entries)]
+        touched, others = [], []
+        for chain in chains:
+            (touched if any(entry.seq in self.seqs for entry in chain.entries) else others).append(chain)
         self.targets = [target for target in map(self._aim, reversed(touched)) if target is not None]
         if not self.targets:
             raise ArchiveError(f"{_large(chosen.words)} is taken back already: every row is as it was before.")
         self._find_gaps()
         self._find_taken_keys()
-        self._find_left_without([chain for chain in chains if not any(chain is one for one in touched)])
+        self._find_left_without(others)
 
     def told(self, batch: str) -> Undo:
         rows = [

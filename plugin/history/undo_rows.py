@@ -50,10 +50,12 @@ def write_targets(batch: Batch, targets: list[Target], progress: Progress) -> No
         batch.connection.execute(fill(_DELETE, table=quoted(layer.name), is_row=where), [value])
         batch.note_span(layer.name, None)
     _step_aside(batch, kinds[CHANGED])
+    columns = {name: columns_of(batch.connection, name) for name in {one.chain.layer.name for one in targets}}
     for target in steps.through(kinds[CHANGED]):
-        _change(batch, target, _row_to_write(batch.connection, target))
+        _change(batch, target, _changes(batch.connection, target, columns[target.chain.layer.name]))
     for target in steps.through(kinds[RESTORED]):
-        batch.write_row(target.chain.layer.name, _row_to_write(batch.connection, target))
+        name = target.chain.layer.name
+        batch.write_row(name, _without_taken_number(batch.connection, target, _columns(target, columns[name])))
 
 
 class _Steps:
@@ -87,6 +89,8 @@ def _step_aside(batch: Batch, targets: list[Target]) -> None:
 
 def _change(batch: Batch, target: Target, values: Row) -> None:
     layer = target.chain.layer
+    if not values:
+        return
     changes = ", ".join(f"{quoted(column)} = ?" for column in values)
     where, value = is_row(layer, target.chain.now)
     statement = fill(_UPDATE, table=quoted(layer.name), changes=changes, is_row=where)
@@ -94,17 +98,25 @@ def _change(batch: Batch, target: Target, values: Row) -> None:
     batch.note_span(layer.name, values.get(GEOMETRY))
 
 
-def _row_to_write(connection: sqlite3.Connection, target: Target) -> Row:
-    """The target in the columns its table has today; without its number if that is another row's: rows are known by
-    their keys."""
-    layer = target.chain.layer
-    row = {column: target.row.get(column) for column in columns_of(connection, layer.name)}
-    own = _number_of(connection, target) if target.change == CHANGED else None
-    if row[ROW_NUMBER] != own:
-        holder = fill(_HOLDER, table=quoted(layer.name), number=quoted(ROW_NUMBER))
-        if connection.execute(holder, [row[ROW_NUMBER]]).fetchone():
-            del row[ROW_NUMBER]
-    return row
+def _columns(target: Target, columns: list[str]) -> Row:
+    """The target in the columns its table has today."""
+    return {column: target.row.get(column) for column in columns}
+
+
+def _changes(connection: sqlite3.Connection, target: Target, columns: list[str]) -> Row:
+    """What is to be written of a row that is there: the columns in which it differs from its target."""
+    now = present_row(connection, target.chain.layer, target.chain.now)
+    differing = {column: value for column, value in _columns(target, columns).items() if value != now[column]}
+    if ROW_NUMBER in differing:
+        return _without_taken_number(connection, target, differing)
+    return differing
+
+
+def _without_taken_number(connection: sqlite3.Connection, target: Target, row: Row) -> Row:
+    """Without its number if that is another row's: rows are known by their keys."""
+    holder = fill(_HOLDER, table=quoted(target.chain.layer.name), number=quoted(ROW_NUMBER))
+    taken = connection.execute(holder, [row[ROW_NUMBER]]).fetchone() is not None
+    return {column: value for column, value in row.items() if column != ROW_NUMBER or not taken}
 
 
 def _number_of(connection: sqlite3.Connection, target: Target) -> int | None:
