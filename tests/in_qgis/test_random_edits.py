@@ -1,4 +1,5 @@
-"""Whatever programs do to an archive, its history rebuilds every earlier state exactly, and undo goes all the way back.
+"""Whatever programs do to an archive, its history rebuilds every earlier state exactly, and undo goes all the way back
+and forth.
 
 `make test` makes 400 edits, `make test-long` 10,000.
 """
@@ -41,12 +42,17 @@ def test_every_earlier_state_is_rebuilt(qgis_app, tmp_path, seed):
         first = {name: state(connection, name) for name in LAYERS}
     editors, seen = Editors(path, seed), {name: [] for name in LAYERS}
     try:
-        for _ in range(EDITS):
+        for number in range(EDITS):
+            if number == EDITS // 2:
+                middle = {name: state(editors.sql, name) for name in LAYERS}
+                editors.sql.execute("UPDATE history_note SET batch = 'second half'")  # whoever edits
             before = last_entry(editors.sql)
             name = editors.edit()
             seen[name].append((last_entry(editors.sql), state(editors.sql, name)))
             if seen[name][-1][0] == before:  # refused: nothing was written, and nothing changed
                 assert seen[name][-1][1] == (seen[name][-2][1] if len(seen[name]) > 1 else first[name])
+        editors.sql.execute("UPDATE history_note SET batch = NULL")
+        last = {name: state(editors.sql, name) for name in LAYERS}
     finally:
         editors.close()
     report("random edits", f"{EDITS:,} made, of which {_told(editors.done)}; {_told(editors.refused)} refused")
@@ -61,12 +67,20 @@ def test_every_earlier_state_is_rebuilt(qgis_app, tmp_path, seed):
             assert digest(rows_at(connection, name, 0)) == first[name]
             for seq, wanted in seen[name]:
                 assert digest(rows_at(connection, name, seq)) == wanted, (name, seq)
+    taken_back = take_back(path, Chosen("second half"), middle)
+    take_back(path, Chosen(taken_back), last)
     if datetime.date.today() == day:
-        undo(path, Chosen(day=day))
-        with closing(open_archive(path)) as connection:
-            assert {name: state(connection, name) for name in LAYERS} == first
+        take_back(path, Chosen(day=day), first)
     with closing(sqlite3.connect(path)) as connection:
         assert connection.execute("PRAGMA integrity_check").fetchall() == [("ok",)]
+
+
+def take_back(path, chosen, wanted):
+    """The undo's own batch, after which the archive has the state wanted."""
+    batch = undo(path, chosen).batch
+    with closing(open_archive(path)) as connection:
+        assert {name: state(connection, name) for name in LAYERS} == wanted
+    return batch
 
 
 def _told(counted):
