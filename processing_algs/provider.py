@@ -26,6 +26,7 @@ from .rank_pipes import RankPipes
 from .trace_downstream import TraceDownstream
 from .trace_upstream import TraceUpstream
 from .undo_batch import UndoBatch
+from .verify_archive import VerifyArchive
 
 ICON = Path(__file__).resolve().parents[1] / "plugin" / "icons" / "fallkeeper.svg"
 
@@ -35,6 +36,7 @@ ALGORITHMS = (
     ArchiveToDatabase,
     ArchiveToFile,
     ArchiveAt,
+    VerifyArchive,
     UndoBatch,
     FieldCopy,
     FieldReturn,

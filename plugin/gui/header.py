@@ -84,12 +84,14 @@ class Header(QWidget):
     def _said(self):
         session = self._session
         if session.loaded is None:
-            return session.problem or (tr("Reading the pipes ...") if session.is_loading else "")
+            said = session.problem or (tr("Reading the pipes ...") if session.is_loading else "")
+            return "\n".join(filter(None, (said, *session.look.sentences)))
         from ..answers.state import said_state
 
         county = session.loaded.county
         said = f"{said_state(county)}. {_units(county.units)}. {self._age()}"
-        return "\n".join(filter(None, (session.problem, said, self._unsaved(), self._warning())))
+        further = (self._unsaved(), self._warning(), *session.look.sentences)
+        return "\n".join(filter(None, (session.problem, said, *further)))
 
     def _age(self):
         """How old the network is, and whether it lacks an edit."""

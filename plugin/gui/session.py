@@ -10,6 +10,7 @@ from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
 from ..qgis_layer.file_lock import LOCKED, is_locked
 from ..qgis_layer.project_layers import ASKED, archives_in, remembered
+from .archive_look import ArchiveLook
 from .read_task import EngineTask, ReadTask
 from .settings import ACCEPT_PROPOSED, FOLLOW_EDITS, READ_AT_ONCE
 
@@ -35,6 +36,8 @@ class Session(QObject):
         self._under_way = {}  # the same, of what the task under way reads now
         self._task = None
         self._watched = []
+        self.look = ArchiveLook(self)
+        self.look.changed.connect(self.changed)
         self._settle = QTimer(self)
         self._settle.setSingleShot(True)
         self._settle.setInterval(_SETTLE_MS)
@@ -96,6 +99,7 @@ class Session(QObject):
     def close(self):
         """Let go of everything in QGIS."""
         self.cancel()
+        self.look.close()
         self._stop_watching()
         project = QgsProject.instance()
         project.layersAdded.disconnect(self._look_again)

@@ -10,14 +10,14 @@ from pathlib import Path
 
 from ..schema.declare import Layer
 from ..schema.faults import ArchiveError
-from ..schema.history import logged_layers
+from ..schema.history import GAP, logged_layers
 from ..schema.rules import fill, quoted
 from ..schema.sqlite_history import key_sql
 from .file import must_be_current, open_archive, told_plainly, transaction
 from .in_ground import leave_in_ground
 from .past import Difference, entry_at, gaps_after, walk_back
 from .progress import Progress
-from .triggers import columns_of, drop_triggers, make_triggers
+from .triggers import columns_of, drop_triggers, log_note, make_triggers
 
 _PAGES_AT_ONCE = 2000
 _ENDINGS = ("", "-journal", "-wal", "-shm")
@@ -108,6 +108,7 @@ def _draw(
     drawing.execute("DELETE FROM history WHERE seq > ?", (seq,))
     if day is not None:
         cautions += leave_in_ground(drawing, day)
+        log_note(drawing, "drains", GAP, f"Drawn as they lay in the ground on {day}.", "")
     progress.at(0.95)
     return Drawn({layer.name: _count(drawing, layer.name) for layer in layers}, latest - seq, cautions)
 

@@ -46,7 +46,7 @@ def archive_batch(path: Path, kind: str, why: str, who: str = "") -> Iterator[Ba
     by the archive's rules, an archive of another version.
     """
     with closing(open_archive(path, write=True)) as connection, told_plainly(path):
-        put_back = put_triggers_back(connection)
+        put_back = put_triggers_back(connection, who)
         with transaction(connection):
             batch = Batch(connection, path, _new_id(kind), who)
             batch.put_back = [fault.sentence for fault in put_back]

@@ -9,7 +9,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from ..schema import SCHEMA_VERSION
-from ..schema.faults import ArchiveError
+from ..schema.faults import ArchiveError, NoArchiveError
 from . import blobs
 
 PATIENCE_S = 5.0  # with another program that is just writing
@@ -87,7 +87,7 @@ def schema_version(connection: sqlite3.Connection, path: Path) -> int:
     """Which version of the layers the file has; ArchiveError if it is no archive."""
     tables = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
     if not {"archive", "drains", "history", "gpkg_contents"} <= tables:
-        raise ArchiveError(f"{path} is no archive of Fallkeeper: choose one, or make one with 'Create archive'.")
+        raise NoArchiveError(f"{path} is no archive of Fallkeeper: choose one, or make one with 'Create archive'.")
     row = connection.execute("SELECT schema_version FROM archive").fetchone()
     if row is None or not isinstance(row[0], int):
         raise ArchiveError(f"The table archive of {path} does not say its schema version: enter it there.")

@@ -37,7 +37,7 @@ def trigger_faults(connection: sqlite3.Connection) -> list[TriggerFault]:
     return faults
 
 
-def put_triggers_back(connection: sqlite3.Connection) -> list[TriggerFault]:
+def put_triggers_back(connection: sqlite3.Connection, who: str = "") -> list[TriggerFault]:
     """Make all triggers anew where one is not right, in a transaction of its own, and say so in the history."""
     if not trigger_faults(connection):
         return []
@@ -45,8 +45,7 @@ def put_triggers_back(connection: sqlite3.Connection) -> list[TriggerFault]:
         faults = trigger_faults(connection)
         make_triggers(connection)
         for fault in faults:
-            if fault.lost:
-                log_gap(connection, fault.layer, fault.sentence)
+            log_note(connection, fault.layer, GAP if fault.lost else None, f"{fault.sentence} Put right.", who)
     return faults
 
 
@@ -69,11 +68,11 @@ def drop_triggers(connection: sqlite3.Connection) -> None:
             connection.execute(fill("DROP TRIGGER IF EXISTS {name}", name=quoted(name)))
 
 
-def log_gap(connection: sqlite3.Connection, layer: str, why: str) -> None:
-    """Say in the history that changes of a layer may be missing before this moment."""
-    connection.execute(
-        fill("INSERT INTO history (layer, action, at, why) VALUES (?, ?, {now}, ?)", now=_NOW), (layer, GAP, why)
-    )
+def log_note(connection: sqlite3.Connection, layer: str, action: str | None, why: str, who: str) -> None:
+    """Say in the history what was mended. `action`: GAP where changes of the layer may be missing before this moment,
+    None where nothing was lost."""
+    statement = fill("INSERT INTO history (layer, action, at, who, why) VALUES (?, ?, {now}, ?, ?)", now=_NOW)
+    connection.execute(statement, (layer, action, who or None, why))
 
 
 def note_is_there(connection: sqlite3.Connection) -> bool:
@@ -102,7 +101,7 @@ def _wanted(layer: Layer, columns: list[str]) -> dict[str, str]:
 
 def _fault(layer: Layer, columns: list[str], present: dict[str, str | None]) -> TriggerFault:
     if layer.name == HISTORY:
-        return TriggerFault(layer.name, "The history was not guarded against changes of its own rows.", False)
+        return TriggerFault(layer.name, "The history was not guarded against changes of its own rows.", True)
     named = f"'{layer.title}' ({layer.name})"
     missing = [name for name, statement in present.items() if statement is None]
     kept = present.get(f"{layer.name}_history_delete") or ""

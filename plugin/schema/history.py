@@ -11,7 +11,8 @@ Every addition, change and deletion of a row in a layer of `logged_layers()` lea
            the place; else NULL
 `action`   insert, update, delete; replaced: the row was pushed out by another one with its key or number (an INSERT
            OR REPLACE), written before the row of the newcomer; gap: no row was changed, but until now changes may
-           have been lost, because the triggers were missing or another program had replaced the table (`why` says so)
+           have been lost, because the triggers were missing or another program had replaced the table (`why` says so);
+           NULL: nothing was changed or lost, and `why` says what was mended
 `at`       UTC, ISO 8601 with milliseconds and Z
 `who`      from the note, else of an added or changed row `edited_by` as it is after the change. The file does not
            know who deletes a row: NULL

@@ -1,5 +1,8 @@
 """The dock on the sample: it finds the archive, reads it in the background, and answers clicks."""
 
+import sqlite3
+from contextlib import closing
+
 from docks import click, extent, place, until
 from fallkeeper.plugin.qgis_layer.project import add_archive
 from qgis.core import QgsGeometry, QgsPointXY, QgsProject, QgsVectorLayer
@@ -135,3 +138,30 @@ def test_what_somebody_else_changed_is_shown_before_it_is_overwritten(dock, arch
     assert next(other.getFeatures(f"fid = {number}"))["diameter"] == 6.0, "nothing was overwritten"
     assert drains.isEditable()
     drains.rollBack()
+
+
+def test_what_watches_changes_is_put_back_when_the_archive_is_opened(opened, archive):
+    with closing(sqlite3.connect(archive)) as connection, connection:
+        connection.execute("DROP TRIGGER drains_history_update")
+    add_archive(QgsProject.instance(), archive)
+    made = opened()
+    until(lambda: not made.session.look.is_looking and made.session.loaded is not None, "the look at the archive")
+    said = made.header._state.text()
+    assert "The triggers of 'Drains (tile)' (drains) were missing" in said and said.endswith("Put right.")
+    with closing(sqlite3.connect(archive)) as connection:
+        (entry,) = connection.execute("SELECT layer, action, who FROM history ORDER BY seq DESC LIMIT 1").fetchall()
+        assert entry[:2] == ("drains", "gap") and entry[2]
+        assert connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'drains_history_update'").fetchone()
+
+
+def test_a_file_that_is_no_archive_is_not_looked_over(opened, tmp_path):
+    import geopandas
+    import shapely
+
+    path = tmp_path / "lines.gpkg"
+    row = {"drain_id": ["a"], "geometry": [shapely.LineString([(0, 0), (100, 0)])]}
+    geopandas.GeoDataFrame(row, crs="EPSG:32617").to_file(path, layer="drains")
+    QgsProject.instance().addMapLayer(QgsVectorLayer(f"{path}|layername=drains", "drains", "ogr"))
+    made = opened()
+    until(lambda: not made.session.look.is_looking and made.session.loaded is not None, "the look at the file")
+    assert made.session.look.sentences == []

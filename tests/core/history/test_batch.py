@@ -198,7 +198,8 @@ def test_missing_triggers_are_put_back_first_and_the_gap_is_told(path):
     assert "The triggers that keep the rules of 'Land' (land) were missing" in said
     assert "'Trees' (trees) was given columns that its history did not keep (height)" in said
     assert [row[:4] for row in history(path, before)] == [
-        ("drains", None, "gap", None), ("trees", None, "gap", None), ("drains", "A-1", "update", batch.id)
+        ("drains", None, "gap", None), ("land", None, None, None), ("trees", None, "gap", None),
+        ("drains", "A-1", "update", batch.id),
     ]
     with closing(open_archive(path)) as connection:
         assert trigger_faults(connection) == []
