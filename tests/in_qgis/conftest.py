@@ -1,14 +1,20 @@
 """Fixtures of tests with QGIS."""
 
+import shutil
+from pathlib import Path
+
 import docks
 import layout_files
 import pytest
+import shared_places
 from algorithm_runs import provided
+from database_places import new_place
 from fallkeeper.plugin.gui.dock import FallkeeperDock
 from fallkeeper.plugin.qgis_layer import layout_file
+from fallkeeper.plugin.qgis_layer.archive import create_archive
 from fallkeeper.plugin.qgis_layer.project import add_archive
 from fallkeeper.plugin.qgis_layer.sample import copy_sample
-from qgis.core import QgsProject
+from qgis.core import QgsCoordinateReferenceSystem, QgsProject
 from qgis.PyQt.QtCore import QCoreApplication, QEvent
 from stand_in import StandIn
 
@@ -27,6 +33,25 @@ def quick_archives(tmp_path_factory):
     with pytest.MonkeyPatch.context() as patched:
         patched.setattr(layout_file, "create_archive", quick)
         yield
+
+
+@pytest.fixture(scope="session")
+def empty_file(qgis_app, tmp_path_factory):
+    """An archive without a row, to be copied."""
+    made = tmp_path_factory.mktemp("empty") / "county.gpkg"
+    create_archive(made, QgsCoordinateReferenceSystem(shared_places.FEET))
+    return made
+
+
+@pytest.fixture(params=["database", "file"])
+def shared_place(qgis_app, request, tmp_path, empty_file):
+    """An archive with three drains in a database, and in a file."""
+    if request.param == "file":
+        made = Path(shutil.copy(empty_file, tmp_path))
+    else:
+        made = new_place(request.getfixturevalue("database_server"))
+    shared_places.fill(made)
+    return made
 
 
 @pytest.fixture

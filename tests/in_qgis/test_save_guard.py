@@ -1,55 +1,21 @@
 """Two people edit one archive: what the other changed since loading is shown before it is overwritten."""
 
 import re
-import shutil
 import subprocess
 import sys
 from pathlib import Path
 
 import pytest
 from database_places import new_place
-from fallkeeper.plugin.qgis_layer.archive import create_archive, open_layer
-from fallkeeper.plugin.qgis_layer.database_archive import create_database_archive
+from fallkeeper.plugin.qgis_layer.archive import open_layer
 from fallkeeper.plugin.qgis_layer.save_guard import SaveGuard
-from qgis.core import QgsCoordinateReferenceSystem, QgsDefaultValue, QgsFeature, QgsGeometry
-
-FEET = "EPSG:3734"
-PLACES = {
-    "drains": "LineString(2100000 800000, 2100100 800000)",
-    "moved": "LineString(2100000 800000, 2100100 800050)",
-    "moved too": "LineString(2100000 800000, 2100100 800070)",
-}
+from qgis.core import QgsDefaultValue, QgsFeature, QgsGeometry
+from shared_places import PLACES, fill
 
 
-@pytest.fixture(scope="module")
-def empty_file(qgis_app, tmp_path_factory):
-    made = tmp_path_factory.mktemp("empty") / "county.gpkg"
-    create_archive(made, QgsCoordinateReferenceSystem(FEET))
-    return made
-
-
-@pytest.fixture(params=["database", "file"])
-def place(qgis_app, request, tmp_path, empty_file):
-    if request.param == "file":
-        made = Path(shutil.copy(empty_file, tmp_path))
-    else:
-        made = new_place(request.getfixturevalue("database_server"))
-    fill(made)
-    return made
-
-
-def fill(place):
-    """Three drains; a database gets its archive first."""
-    if not isinstance(place, Path):
-        create_database_archive(place, QgsCoordinateReferenceSystem(FEET))
-    drains = open_layer(place, "drains")
-    rows = []
-    for key in "ABC":
-        row = QgsFeature(drains.fields())
-        row["drain_id"], row["role"], row["diameter"] = key, "main", 4.0
-        row.setGeometry(QgsGeometry.fromWkt(PLACES["drains"]))
-        rows.append(row)
-    assert drains.dataProvider().addFeatures(rows)[0]
+@pytest.fixture
+def place(shared_place):
+    return shared_place
 
 
 class Asked:

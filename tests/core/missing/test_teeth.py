@@ -57,6 +57,15 @@ def test_no_tooth_where_the_gaps_tell_nothing(places):
     assert teeth(county(comb(places, spacing=None))) == []
 
 
+def test_where_wide_gaps_come_again_and_again_it_is_a_guess_and_says_so():
+    """Laterals laid in pairs."""
+    found = teeth(county(comb((50, 100, 200, 250, 350, 400, 500, 550, 650, 700))))
+    assert {one.confidence for one in found} <= {"a guess"}
+    assert all("may have been laid so" in "; ".join(one.reasons) for one in found)
+    two = teeth(county(comb((0, 50, 100, 200, 250, 300, 400, 450, 500))))
+    assert [one.confidence for one in two] == ["likely"] * 2, "one more gap around is no rule"
+
+
 def test_a_gap_as_wide_as_the_stated_spacing_is_no_gap():
     rows = comb((0, 50, 100, 200, 250))
     for row in rows[2:4]:
