@@ -12,6 +12,7 @@ from .combs import Combs
 _AROUND = 4  # gaps looked at on either side
 _WIDE = 1.6  # spacings from which a gap is wide
 _LIKE = 1.4  # spacings up to which the gap next to it is a plain one
+_MOST_WIDE = 0.25  # share of the gaps around that may be wide too where laterals are missing
 _SCATTERS = 4.0  # a wide gap stands out by so many times the scatter of the others
 _TO_SIGMA = 1.4826  # of the median distance from the median
 
@@ -20,8 +21,8 @@ _TO_SIGMA = 1.4826  # of the median distance from the median
 class WideGaps:
     """The lines on both sides of wide gaps, how wide, how many spacings, and what the gaps around are.
 
-    `usual_m` is the middle of `seen` gaps around, `scatter` their scatter as a share of it; `both_sides`: whether
-    the row goes on regularly on either side.
+    `usual_m` is the middle of `seen` gaps around, `scatter` their scatter as a share of it, `wide_too` how many of them
+    are wide as well; `both_sides`: whether the row goes on regularly on either side.
     """
 
     one: np.ndarray
@@ -33,10 +34,16 @@ class WideGaps:
     usual_m: np.ndarray
     scatter: np.ndarray
     seen: np.ndarray
+    wide_too: np.ndarray
     both_sides: np.ndarray
 
     def __len__(self) -> int:
         return len(self.one)
+
+    @property
+    def may_be_laid_so(self) -> np.ndarray:
+        """Whether wide gaps come so often in the row that they may be its rule, as in pairs of laterals."""
+        return (self.wide_too >= 2) & (self.wide_too > _MOST_WIDE * self.seen)
 
     def where(self, keep: np.ndarray) -> WideGaps:
         return WideGaps(*(getattr(self, f.name)[keep] for f in fields(WideGaps)))
@@ -57,11 +64,13 @@ def wide_gaps(combs: Combs, limits: Limits) -> WideGaps:
         fits = np.abs(times - count) / np.maximum(count, 1.0) <= limits["gap_misfit"]
         stands_out = (times >= _WIDE) & (times >= 1.0 + _SCATTERS * scatter) & (scatter <= limits["gap_regular"])
         wide = fits & stands_out & (count >= 2) & (count <= limits["gap_most_teeth"] + 1) & (seen >= count)
+        wide_too = (around >= _WIDE * usual_m[:, None]).sum(axis=1)
     plain, both = _stands_among_plain(combs, wide, usual_m)
     row = np.flatnonzero(wide & plain)
     return WideGaps(
         combs.line[row], combs.line[row + 1], combs.turned[row], combs.turned[row + 1], combs.gap_m[row],
-        count[row].astype(np.int64), usual_m[row], scatter[row], seen[row], both[row],
+        count[row].astype(np.int64), usual_m[row], scatter[row], seen[row], wide_too[row],
+        both[row],
     )
 
 

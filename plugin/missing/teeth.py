@@ -144,6 +144,8 @@ def _probable(
     reasons.append("both lie in one field" if edges is not None else
                    "no LAND was given: a road or the edge of a field may lie there")
     reasons.append("no other pipe is drawn there")
+    if gaps.may_be_laid_so[row]:
+        reasons.append(f"{int(gaps.wide_too[row])} gaps around are wide too: the laterals may have been laid so")
     start, end = (_inverts(county, pair, gaps, row, share, side) for side in (0, 1))
     turn, known = _flow(county, pair, gaps, row)
     if turn:
@@ -159,6 +161,8 @@ def _probable(
 def _confidence(gaps: WideGaps, row: int, spacing_agrees: bool, in_field: bool) -> str:
     one = int(gaps.count[row]) == 2
     regular = gaps.scatter[row] <= 0.1 and gaps.seen[row] >= 3
+    if gaps.may_be_laid_so[row]:
+        return GUESS
     if one and regular and gaps.both_sides[row] and (spacing_agrees or in_field):
         return LIKELY
     return POSSIBLE if one or (int(gaps.count[row]) == 3 and regular and in_field) else GUESS
