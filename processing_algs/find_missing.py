@@ -31,6 +31,9 @@ class FindMissing(Surroundings, NetworkAlgorithm):
         "No lateral is guessed beyond the last of a row, across a road, lot, pond or the edge of a field, where other "
         "pipe is drawn, or between two systems. Without LAND nothing tells a road from a missing lateral: then two and "
         "more laterals in one gap are only a guess.\n\n"
+        "What it cannot tell: whether laterals without inverts end in a ditch instead of a main; whether a gap at the "
+        "same place on both sides of a main is a lane that is not on the map; a lateral left out where spacings "
+        "scatter by more than a quarter, or where wide gaps are the rule of the row.\n\n"
         "The same land may hang on several doubts: the figures do not add up."
     )
 

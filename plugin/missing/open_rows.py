@@ -10,6 +10,8 @@ from ..county import County
 from .combs import Combs
 from .stake import Systems
 
+_MAINS = ("submain", "main", "outlet_pipe")
+
 
 @dataclass(frozen=True)
 class OpenRow:
@@ -26,14 +28,17 @@ class OpenRow:
 
 
 def open_rows(county: County, combs: Combs) -> list[OpenRow]:
-    """All rows of at least `row_least` neighbours; where no invert tells which side is lower, the straighter row."""
+    """All rows of at least `row_least` neighbours; where no invert tells which side is lower, the straighter row, and
+    none where they run into drawn pipe on the other side."""
     systems = Systems(county, joined=True)
     lacking = ~systems.has_outlet[systems.of_line[combs.line]]
     found = []
     for rows in _runs(combs, lacking, int(county.limits["row_least"])):
         sides = [_side(county, combs, rows, side) for side in (0, 1)]
         lower = _lower_side(county, combs, rows)
-        chosen = sides if lower is None else [sides[lower]]
+        chosen = [sides[lower]] if lower is not None else sides
+        if lower is None and any(_run_into_pipe(county, combs, rows, side) for side in (0, 1)):
+            continue
         chosen = [row for row in chosen if len(row.line) >= county.limits["row_least"]]
         if chosen:
             best = min(chosen, key=lambda row: _unevenness_m(row.xy))
@@ -73,6 +78,20 @@ def _is_open(county: County, end: np.ndarray) -> np.ndarray:
     degree = net.node_degree[node]
     open_ = (degree == 1) | ((degree == 2) & (arriving[node] == 2))
     return open_ & ~np.isin(end, waiting.end)
+
+
+def _run_into_pipe(county: County, combs: Combs, rows: np.ndarray, side: int) -> bool:
+    """Whether most members join a main on one side, or pipe that they have in common, though it reaches no outlet."""
+    net, end = county.network, _ends(combs, rows, side)
+    joined = end[~_is_open(county, end)]
+    if 2 * len(joined) < len(rows):
+        return False
+    at_joints = np.isin(np.concatenate([net.node_up, net.node_down]), net.nodes.of_end[joined])
+    met = np.setdiff1d(np.tile(net.pieces.line, 2)[at_joints], combs.line[rows])
+    if not len(met):
+        return False
+    mains = np.isin(net.drains.role[net.lines.drain[met]].astype(str), _MAINS)
+    return bool(mains.mean() > 0.5) or 2 * len(met) <= len(joined)
 
 
 def _lower_side(county: County, combs: Combs, rows: np.ndarray) -> int | None:

@@ -119,6 +119,25 @@ def test_no_main_for_too_few_or_where_one_is_drawn():
         assert mains(county([*laterals(), drawn])) == []
 
 
+@pytest.mark.parametrize("role", ["main", "submain", None])
+@pytest.mark.parametrize("sheets", [1, 4])
+def test_no_main_along_the_upper_ends_of_laterals_whose_main_is_cut_off(role, sheets):
+    """No invert is known, and the drawn pipe they run into reaches no outlet."""
+    places = range(0, 401, 50)
+    rows = [b.lateral(f"L{k}", (0, y), (400, y)) for k, y in enumerate(places)]
+    step = 400 // sheets
+    drawn = [b.pipe(f"M{k}", (0, (k + 1) * step), (0, k * step), role=role) for k in range(sheets)]
+    assert mains(county(rows + drawn)) == []
+    (found,) = mains(county(rows))
+    assert found.confidence == "possible"
+
+
+def test_laterals_drawn_on_two_sheets_lack_a_main_all_the_same():
+    rows = [b.lateral(f"L{k}", (0, y), (400, y)) for k, y in enumerate(range(0, 401, 50))]
+    rows += [b.lateral(f"U{k}", (400, y), (800, y)) for k, y in enumerate(range(0, 401, 50))]
+    assert len(mains(county(rows))) >= 1
+
+
 def test_no_main_where_the_laterals_reach_an_outlet():
     main = b.main("M", (10, 200), (10, 0))
     rows = [*laterals([(10, y) for y in (0, 50, 100, 150, 200)]), main]
