@@ -28,6 +28,7 @@ _STROKES = {
     JOIN: Stroke("can be taken with its joint", "#0b5c8a", 2.5, "10 3 2 3"),
     ASK: Stroke("ask first", "#8c1264", 3.5, "9 3"),
 }
+_TO_DECIDE_FIRST = sorted(enumerate(CLASSES), key=lambda one: (ASK, JOIN, TAKE, KEEP).index(one[1].action))
 HOW_TO_ACCEPT = (
     "Run Accept a layout (acceptlayout) with the same archive and layout. As it stands it takes the lines that can be "
     "taken, all or none of them, as one batch of the history; the archive's own drains stay as they are.",
@@ -62,7 +63,7 @@ def _counts(compared: Comparison) -> Table:
     units, length_m = compared.settings.units, compared.length_m
     rows = tuple(
         (one.title, ACTION_WORDS[one.action], f"{int(own.sum()):,}", units.show_length(float(length_m[own].sum())))
-        for place, one in enumerate(CLASSES) if (own := compared.kind == place).any()
+        for place, one in _TO_DECIDE_FIRST if (own := compared.kind == place).any()
     )
     return Table(("What they are", "Proposed", "Lines", "Length"), rows, "The layout holds no line.")
 
@@ -70,7 +71,7 @@ def _counts(compared: Comparison) -> Table:
 def _groups(compared: Comparison):
     columns, _ = decisions_table(compared)
     units = compared.settings.units
-    for place, one in enumerate(CLASSES):
+    for place, one in _TO_DECIDE_FIRST:
         rows = np.flatnonzero(compared.kind == place)
         if not len(rows):
             continue

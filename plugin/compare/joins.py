@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+import pandas
 import shapely
 
 from ..elevation.grade import p_reverse, sigma_of_fall_m
@@ -91,8 +92,26 @@ def _without_outlet(trial: Trial, wanted: np.ndarray, settings: Settings) -> Ite
     through = waits & ~near
     yield Found.of("depends", row[drain[through]], np.nan, None,
                    "reaches its outlet once a proposed joint below it is accepted")
-    yield Found.of("no-outlet", row[drain[joined & ~waits]], np.nan, None, "joins pipe that reaches no outlet")
+    yield _onto_lost_pipe(trial, drain[joined & ~waits])
     yield _loose(trial, drain[~joined & ~waits], end, settings)
+
+
+def _onto_lost_pipe(trial: Trial, drain: np.ndarray) -> Found:
+    """Lines that join pipe, of the archive where there is such, which reaches no outlet."""
+    net, row = trial.network, trial.layout_row()
+    node, piece = np.concatenate([net.node_up, net.node_down]), np.tile(np.arange(len(net.piece_drain)), 2)
+    met = np.full(len(net.drains), -1, dtype=np.int64)
+    own = np.flatnonzero(np.isin(net.piece_drain[piece], drain))
+    pairs = pandas.DataFrame({"node": node[own], "drain": net.piece_drain[piece[own]]}).merge(
+        pandas.DataFrame({"node": node, "other": net.piece_drain[piece]}), on="node")
+    pairs = pairs[pairs["drain"] != pairs["other"]]
+    order = np.argsort(row[pairs["other"].to_numpy()] < 0, kind="stable")  # what is written last counts
+    met[pairs["drain"].to_numpy()[order]] = pairs["other"].to_numpy()[order]
+    found = met[drain]
+    names = _named(net, np.maximum(found, 0))
+    detail = [f"joins {name}, which reaches no outlet" if known else "joins pipe that reaches no outlet"
+              for name, known in zip(names, found >= 0)]
+    return Found.of("no-outlet", row[drain], np.nan, np.where(found >= 0, net.drains.drain_id[found], None), detail)
 
 
 def _used(net: Network) -> np.ndarray:

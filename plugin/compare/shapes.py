@@ -179,7 +179,7 @@ def _near_reasons(
     keys = old.drain_id[drawn.near[rows]]
     show = settings.units.show_length
     detail = [
-        f"{share:.0%} of it runs {show(offset)} beside {name} of the archive"
+        f"{share_words(share)} of it runs {show(offset)} beside {name} of the archive"
         for share, offset, name in zip(drawn.near_share[rows], drawn.offset_m[rows], old.name[drawn.near[rows]])
     ]
     yield Found.of("near-duplicate", rows, drawn.near_share[rows], keys, detail)
@@ -212,6 +212,11 @@ def _drawn_twice(
     first = np.ones(len(order), dtype=bool)
     first[1:] = row[order][1:] != row[order][:-1]
     best = order[first]
-    detail = [f"{part:.0%} of it runs beside {name} of the layout"
+    detail = [f"{share_words(part)} of it runs beside {name} of the layout"
               for part, name in zip(share[best], layout.name[other[best]])]
     yield Found.of("drawn-twice", row[best], share[best], layout.drain_id[other[best]], detail)
+
+
+def share_words(share: float) -> str:
+    """'all' from where a rounded share would say 100 %."""
+    return "all" if share >= 0.995 else f"{share:.0%}"

@@ -66,9 +66,10 @@ def said_move(one: Moved, change: Change, units: Units) -> str:
             if each.key in (one.before, one.after) and each.key not in _NO_OUTLETS]
     about = f"; {', '.join(sums)} {units.area_name}" if sums else ""
     if one.before == "not drained":
-        return f"{area} not drained before go to {one.after_name}{about}"
+        where = "but reach no outlet" if one.after == "no outlet" else f"and drain to {one.after_name}"
+        return f"{area} without pipe now would get some {where}{about}"
     if one.after == "not drained":
-        return f"{area} of {one.before_name} are drained no more{about}"
+        return f"{area} of {one.before_name} would have no pipe any more{about}"
     if one.after == "no outlet":
         return f"{area} of {one.before_name} would reach no outlet any more{about}"
     if one.before == "no outlet":

@@ -180,12 +180,12 @@ def line_group(found: LineGroup) -> str:
     """Lines of a layout of one class: what is so, what is proposed, what to do, and which."""
     count = plural(found.total, "line")
     shown = len(found.lines.rows)
-    how_many = f"All {found.total:,} shown" if shown == found.total else f"Shown {shown:,} of {found.total:,}"
+    rest = f"Shown {shown:,} of {found.total:,}; all are in the layer DECISIONS." if shown < found.total else ""
     return (
         f'<article class="group" id="{escape(found.id)}"><h3>{escape(found.title)}</h3>'
         + pairs((("Proposed", f"{found.decision} ({count})"), ("What to do", found.remedy)))
         + words_table(found.lines)
-        + f'<p class="shown">{how_many}; all are in the layer DECISIONS.</p></article>'
+        + (f'<p class="shown">{rest}</p>' if rest else "") + "</article>"
     )
 
 

@@ -225,3 +225,31 @@ def test_a_structure_that_the_archive_has_already_changes_nothing():
     same = b.outlet(0.4, 0, "another key")
     compared = layouts.compare([MAIN], [b.lateral("N", (0, 0), (300, 0))], OUTLET, layout_structures=[same])
     assert {one.key for one in compared.proposed_change.outlets} == {"O"}
+
+
+def test_the_pipe_that_reaches_no_outlet_is_named():
+    """Of the archive's if it has one there, else that of the layout."""
+    lost = b.main("lost", (500, 0), (500, 300))
+    layout = [b.lateral("A", (500, 100), (800, 100)), b.main("N", (900, 0), (900, 300)),
+              b.lateral("B", (900, 100), (1200, 100))]
+    compared = layouts.compare([MAIN, lost], layout, OUTLET)
+    told = layouts.reasons(compared).set_index("line")
+    row = {key: told.loc[key] for key in ("A", "B")}
+    assert (row["A"]["class"], row["A"]["other"], row["A"]["detail"]) == (
+        "no-outlet", "lost", "joins lost, which reaches no outlet")
+    assert (row["B"]["class"], row["B"]["other"]) == ("no-outlet", "N")
+
+
+def test_what_waits_for_a_decision_stands_first_on_the_page():
+    from fallkeeper.plugin.compare.content import comparison_content
+    from fallkeeper.plugin.report.content import Facts
+
+    compared = layouts.compare_f7()
+    facts = Facts("County", compared.settings.units, "2026-01-01", "0", "EPSG:3734", 1)
+    content = comparison_content(compared, facts)
+    decisions = [group.decision for group in content.groups]
+    assert decisions == sorted(decisions, key=[
+        "ask before it is taken", "take as a new pipe", "leave out, the archive has it"].index)
+    assert [row[1] for row in content.counts.rows] == decisions
+    (twin,) = [group for group in content.groups if group.id == "near-duplicate"]
+    assert "all of it runs 2.0 ft beside F7-01" in twin.lines.rows[0][3]
