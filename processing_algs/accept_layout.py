@@ -48,6 +48,7 @@ class AcceptLayout(LayoutAlgorithm):
 
     def initAlgorithm(self, config=None):
         self.add_archive()
+        self.add_database()
         self.add_layout()
         self.add(QgsProcessingParameterFeatureSource(DECISIONS, self.tr("Decisions"),
                                                      [QgsProcessing.SourceType.TypeVector], optional=True),
@@ -80,7 +81,6 @@ class AcceptLayout(LayoutAlgorithm):
 
     @bulk_work
     def processAlgorithm(self, parameters, context, feedback):
-        from ..plugin.compare.accept import accept_layout
         from ..plugin.compare.given import CompareCanceledError
         from ..plugin.compare.words import said_accepted, said_change
         from .layout_inputs import change_of_chosen, plan_unit_m, read_brought
@@ -99,10 +99,7 @@ class AcceptLayout(LayoutAlgorithm):
         feedback.setProgress(80)
         try:
             with told():
-                accepted = accept_layout(
-                    self.path, compared, chosen, brought, plan_unit_m(self.inputs), self.inputs.archive_units, why,
-                    self.who,
-                )
+                accepted = self._accept(compared, chosen, brought, plan_unit_m(self.inputs), why)
         except CompareCanceledError:
             raise QgsProcessingException("Canceled, and nothing was changed.") from None
         feedback.pushInfo(said_accepted(accepted))
@@ -116,6 +113,20 @@ class AcceptLayout(LayoutAlgorithm):
             "AREA_MOVED": round(change.moved_area_m2 / units.area_m2, 6),
             "BATCH": accepted.batch,
         }
+
+    def _accept(self, compared, chosen, brought, unit_m, why):
+        """In one transaction, in a file or in a database."""
+        from ..plugin.compare.accept import KIND, accept_into, accept_layout
+        from ..plugin.qgis_layer.archive import open_layer
+        from ..plugin.qgis_layer.database_batch import database_batch
+        from ..plugin.qgis_layer.schema_versions import must_be_current
+
+        units = self.inputs.archive_units
+        if self.place is self.path:
+            return accept_layout(self.path, compared, chosen, brought, unit_m, units, why, self.who)
+        must_be_current(open_layer(self.place, "archive"), str(self.place))
+        with database_batch(self.place, KIND, why, self.who) as batch:
+            return accept_into(batch, compared, chosen, brought, unit_m, units)
 
     def _decide(self, compared, parameters, context):
         from ..plugin.compare.decide import DecisionError, decide

@@ -35,10 +35,11 @@ def archive_place(algorithm, parameters, context):
 
 def refuse_while_edited(place, project):
     """A sentence as an error while a layer of the archive is in edit mode. To be asked on the main thread."""
+    from ..plugin.qgis_layer.archive_edit import is_at
     from ..plugin.qgis_layer.archive_place import place_of
 
     for layer in project.mapLayers().values() if project is not None else ():
-        if isinstance(layer, QgsVectorLayer) and layer.isEditable() and place_of(layer) == place:
+        if isinstance(layer, QgsVectorLayer) and layer.isEditable() and is_at(place_of(layer), place):
             raise QgsProcessingException(
                 f"The layer '{layer.name()}' is in edit mode: save or discard its edits, leave edit mode, and run "
                 "again. Nothing was changed."
@@ -47,10 +48,11 @@ def refuse_while_edited(place, project):
 
 def show_changes(place, project):
     """Let the layers of the archive show what was written. To be called on the main thread."""
+    from ..plugin.qgis_layer.archive_edit import is_at
     from ..plugin.qgis_layer.archive_place import place_of
 
     for layer in project.mapLayers().values() if project is not None else ():
-        if isinstance(layer, QgsVectorLayer) and place_of(layer) == place:
+        if isinstance(layer, QgsVectorLayer) and is_at(place_of(layer), place):
             layer.dataProvider().reloadData()
             layer.updateExtents()
             layer.triggerRepaint()

@@ -49,6 +49,7 @@ class CompareLayout(LayoutAlgorithm):
 
     def initAlgorithm(self, config=None):
         self.add_archive()
+        self.add_database()
         self.add_layout()
         self.add_settings("Count every proposed joint as real in this run. Nothing is changed.")
         kinds = QgsProcessing.SourceType
@@ -124,7 +125,7 @@ class CompareLayout(LayoutAlgorithm):
             return None
         crs, info = self.inputs.crs, self.inputs.info
         facts = Facts(
-            title=info.name or self.path.stem,
+            title=info.name or self.place_name(),
             units=compared.settings.units,
             made_on=date.today().isoformat(),
             version=version(),

@@ -18,6 +18,7 @@ from ..plugin.qgis_layer.archive_error import ArchiveError
 from ..plugin.qgis_layer.archive_info import ArchiveInfo
 from ..plugin.qgis_layer.archive_place import place_of
 from ..plugin.qgis_layer.crs import unit_m, units_for
+from ..plugin.qgis_layer.database_place import DatabasePlace
 from ..plugin.units import Units
 
 # layers of a file in archive form that come with its drains
@@ -33,7 +34,7 @@ class LayoutInputs:
     No layer is held: QGIS may be closed before this is cleared away.
     """
 
-    path: Path
+    path: Path | DatabasePlace
     crs: QgsCoordinateReferenceSystem
     info: ArchiveInfo
     source: QgsFeatureSource
@@ -46,8 +47,8 @@ class LayoutInputs:
 
     @classmethod
     def of(
-        cls, path: Path, source: QgsFeatureSource, layer: QgsVectorLayer | None, renamed: dict[str, str], choice: str,
-        context,
+        cls, path: Path | DatabasePlace, source: QgsFeatureSource, layer: QgsVectorLayer | None,
+        renamed: dict[str, str], choice: str, context,
     ) -> LayoutInputs:
         try:
             drains = open_layer(path, "drains")

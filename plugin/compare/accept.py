@@ -1,4 +1,4 @@
-"""Taking lines of a layout into the file of an archive: one transaction, one batch of the history, all or nothing.
+"""Taking lines of a layout into an archive: one transaction, one batch of the history, all or nothing.
 
 The archive's other rows stay as they are. Every line of the layout is kept in `layout_lines`, with what it was found
 to be and what was done with it.
@@ -7,16 +7,17 @@ to be and what was done with it.
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Protocol
 
 import numpy as np
 import shapely
 
 from ..elevation.sources import z_is_invert
-from ..history.batch import Batch, archive_batch
+from ..history.batch import archive_batch
 from ..schema import layer
 from ..schema.faults import ArchiveError
 from ..units import Units
@@ -31,6 +32,18 @@ from .judge import Comparison
 KIND = "merge"
 _OF_THE_SHAPE = ("invert_start", "invert_end", "depth_start", "depth_end", "position_error")
 _NOT_BROUGHT = ("layout_id", "edited_by")
+
+
+class ArchiveBatch(Protocol):
+    """What a batch can do, wherever the archive lies: rows by layer and key (history/batch.py tells more)."""
+
+    id: str
+
+    def row(self, layer: str, key: str) -> Mapping[str, object] | None: ...
+
+    def insert(self, layer: str, values: Mapping[str, object], shape: bytes | None = None) -> str: ...
+
+    def update(self, layer: str, key: str, values: Mapping[str, object], shape: bytes | None = None) -> None: ...
 
 
 @dataclass(frozen=True)
@@ -50,23 +63,30 @@ def accept_layout(
     path: Path, compared: Comparison, chosen: Chosen, brought: Brought, plan_unit_m: float, archive_units: Units,
     why: str, who: str = "",
 ) -> Accepted:
-    """Write the chosen lines; `plan_unit_m`: metres of the unit of the archive's plan.
+    """Write the chosen lines into the file of an archive; `plan_unit_m`: metres of the unit of the archive's plan.
 
     Raises ArchiveError, after which the file is as it was, and CompareCanceledError.
     """
     with archive_batch(path, KIND, why, who) as batch:
-        writing = _Writing(batch, compared, chosen, brought, plan_unit_m, archive_units)
-        accepted = writing.write()
-        if compared.settings.is_canceled():
-            raise CompareCanceledError
-        return accepted
+        return accept_into(batch, compared, chosen, brought, plan_unit_m, archive_units)
+
+
+def accept_into(
+    batch: ArchiveBatch, compared: Comparison, chosen: Chosen, brought: Brought, plan_unit_m: float,
+    archive_units: Units,
+) -> Accepted:
+    """Write the chosen lines into a batch, which is of a file or of a database. Raises as `accept_layout`."""
+    accepted = _Writing(batch, compared, chosen, brought, plan_unit_m, archive_units).write()
+    if compared.settings.is_canceled():
+        raise CompareCanceledError
+    return accepted
 
 
 class _Writing:
     """Writes into one batch."""
 
     def __init__(
-        self, batch: Batch, compared: Comparison, chosen: Chosen, brought: Brought, unit_m: float, units: Units
+        self, batch: ArchiveBatch, compared: Comparison, chosen: Chosen, brought: Brought, unit_m: float, units: Units
     ) -> None:
         self._batch, self._compared, self._chosen, self._brought = batch, compared, chosen, brought
         self._unit_m, self._units = unit_m, units

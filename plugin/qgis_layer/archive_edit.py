@@ -37,14 +37,15 @@ def user_name() -> str:
 
 def _layers_of(path: Path | DatabasePlace, project: QgsProject | None) -> Iterator[QgsVectorLayer]:
     for layer in project.mapLayers().values() if project is not None else ():
-        if isinstance(layer, QgsVectorLayer) and layer.isValid() and _is_at(place_of(layer), path):
+        if isinstance(layer, QgsVectorLayer) and layer.isValid() and is_at(place_of(layer), path):
             yield layer
 
 
-def _is_at(place: object, wanted: Path | DatabasePlace) -> bool:
-    if isinstance(wanted, Path):
-        return isinstance(place, Path) and wanted.exists() and place.samefile(wanted)
-    return place == wanted
+def is_at(place: Path | DatabasePlace | None, wanted: Path | DatabasePlace) -> bool:
+    """Whether both are one archive, whatever way a file is named and whoever logs in to a database."""
+    if isinstance(wanted, DatabasePlace):
+        return isinstance(place, DatabasePlace) and place.same_as(wanted)
+    return isinstance(place, Path) and wanted.exists() and place.samefile(wanted)
 
 
 def edited_layers(path: Path | DatabasePlace, project: QgsProject | None) -> list[str]:

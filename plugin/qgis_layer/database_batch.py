@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import json
 import math
 import uuid
 from collections.abc import Iterator, Mapping
@@ -20,6 +21,7 @@ from .database_server import Server
 _SET = "SET LOCAL {setting} = {value}"
 _INSERT = "INSERT INTO {table} ({columns}) VALUES ({values})"
 _UPDATE = "UPDATE {table} SET {changes} WHERE {row}"
+_SELECT = "SELECT (to_jsonb(t) - 'geom')::text FROM {table} t WHERE {row}"
 _DELETE = "DELETE FROM {table} WHERE {row}"
 # {mark}: an end that the values cannot contain
 _ONE_ROW = """DO ${mark}$ BEGIN {statement};
@@ -63,6 +65,11 @@ class DatabaseBatch:
         self._postgis = quoted(Server.at(place).postgis)
         view = f"{self._postgis}.geometry_columns".replace("{", "{{").replace("}", "}}")
         self._srids = dict(place.rows(_SRIDS.replace("geometry_columns", view), schema=place.schema))
+
+    def row(self, layer: str, key: str) -> dict[str, object] | None:
+        """All columns of a row but its place, as the archive has it before the batch; None if there is no such row."""
+        found = self.place.rows(fill(_SELECT, table=self._table(layer), row=self._row(layer, key, None)))
+        return json.loads(found[0][0]) if found else None
 
     def insert(self, layer: str, values: Mapping[str, object], shape: bytes | None = None) -> str:
         """Add a row and return its key, which is made up where `values` has none; '' for a table without keys."""

@@ -52,6 +52,14 @@ class DatabasePlace:
         source = QgsDataSourceUri(opened.source())
         return cls(source.connectionInfo(False), source.schema())
 
+    def same_as(self, other: DatabasePlace) -> bool:
+        """Whether both name one schema of one database, whoever logs in."""
+        return self._address() == other._address()
+
+    def _address(self) -> tuple[str, ...]:
+        source = QgsDataSourceUri(self.uri)
+        return source.service(), source.host(), source.port(), source.database(), self.schema
+
     def __str__(self) -> str:
         source = QgsDataSourceUri(self.uri)
         return f"the schema '{self.schema}' of {source.database() or source.service() or 'the database'}"
