@@ -47,7 +47,7 @@ class FieldReturn(FallkeeperAlgorithm):
         "To do: run; nothing is written yet. Look at the table of changes. What both sides changed to different values "
         "is a conflict, listed with both; it is left as the archive has it unless you choose the field's. Rows that "
         "break a rule of the archive are listed with the reason: mend them in the copy and run again. When you agree, "
-        "run once more with Write: all is written in one step, which can be undone as one.\n\n"
+        "run once more with Write: all is written in one step, one batch of the history.\n\n"
         "The copy stays as it is. Running twice writes nothing twice."
     )
 

@@ -6,9 +6,11 @@ import layouts
 import pytest
 from algorithm_runs import refused, run
 from county_files import bridged_county
-from database_places import new_place, stored_connection
+from database_places import database_of, logins, new_place, stored_connection
 from fallkeeper.plugin.qgis_layer.archive import open_layer
 from fallkeeper.plugin.qgis_layer.copy_to_database import copy_to_database
+from fallkeeper.plugin.qgis_layer.database_finish import set_roles
+from fallkeeper.plugin.schema.postgres_roles import role_names
 from fallkeeper.sample_project import rows
 from qgis.core import QgsProject
 from qgis_layers import layer, rows_of
@@ -113,6 +115,23 @@ def test_nothing_is_written_while_a_layer_of_it_is_edited(place, archive):
         drains.rollBack()
         QgsProject.instance().removeMapLayer(drains.id())
     assert content(place) == before
+
+
+def test_an_editor_accepts_and_a_reader_may_only_compare(place, database_server):
+    assert set_roles(place) == ""
+    read, edit = role_names(database_of(place), place.schema)
+    with logins(database_server, place, rita=(read,), anna=(edit,)) as at:
+        before = content(place)
+        with stored_connection(at["rita"], "of rita") as name:
+            asked = {"CONNECTION": name, "SCHEMA": place.schema, "LAYOUT": f7(), "JOIN_TOLERANCE": 5.0}
+            assert run("comparelayout", **asked)["TAKE_COUNT"] == 6
+            assert "permission denied" in refused("acceptlayout", **asked)
+        assert content(place) == before
+        with stored_connection(at["anna"], "of anna") as name:
+            ran = accept({"CONNECTION": name, "SCHEMA": place.schema})
+        assert ran["TAKEN_COUNT"] == 6
+        who = {row["who"] for row in rows_of(open_layer(place, "history")) if row["batch"] == ran["BATCH"]}
+        assert who == {"Ada (anna)"}
 
 
 def test_what_cannot_be_is_refused_in_a_sentence(place, archive):
