@@ -157,3 +157,45 @@ def test_a_file_without_a_row_is_said_to_be_one(tmp_path, name):
 
 def test_a_folder_is_no_file(tmp_path):
     assert "is a folder: choose the file in it" in refusal("importlayout", INPUT=str(tmp_path))
+
+
+def dxf(*entities, unit=2):
+    """A drawing as a text of pairs, written by no library: a head with its unit ($INSUNITS), then entities."""
+    head = [(0, "SECTION"), (2, "HEADER"), (9, "$ACADVER"), (1, "AC1015"), (9, "$INSUNITS"), (70, unit), (0, "ENDSEC")]
+    body = [(0, "SECTION"), (2, "ENTITIES"), *(pair for entity in entities for pair in entity), (0, "ENDSEC")]
+    return "".join(f"{code}\n{value}\n" for code, value in [*head, *body, (0, "EOF")])
+
+
+def drawn(kind, layer, *pairs):
+    return [(0, kind), (8, layer), *pairs]
+
+
+def test_a_drawing_written_by_hand(tmp_path):
+    def vertex(layer, x, y, z):
+        return drawn("VERTEX", layer, (10, x), (20, y), (30, z), (70, 32))
+
+    entities = (
+        drawn("LINE", "LATERALS", (10, X), (20, Y), (11, X - 100), (21, Y)),
+        drawn("LWPOLYLINE", "LATERALS", (90, 3), (70, 0), (10, X), (20, Y + 50), (10, X - 40), (20, Y + 55),
+              (10, X - 100), (20, Y + 50)),
+        [*drawn("POLYLINE", "MAIN 8 IN", (66, 1), (70, 8)), *vertex("MAIN 8 IN", X, Y - 50, 690.25),
+         *vertex("MAIN 8 IN", X, Y + 150, 690.5), *drawn("SEQEND", "MAIN 8 IN")],
+        drawn("CIRCLE", "TREES", (10, X), (20, Y + 500), (40, 5)),
+        drawn("TEXT", "NOTES", (10, X - 50), (20, Y + 1), (40, 2), (1, "4 IN")),
+    )
+    path = tmp_path / "a.dxf"
+    path.write_text(dxf(*entities), encoding="ascii")
+    said = {"CRS": FEET, "COORDINATE_UNIT": "us-ft", "HEIGHTS": "invert"}
+    ran = look(path, **said)
+    assert ran["QUESTION_COUNT"] == 0
+    frame = taken(path, tmp_path, **said)
+    wanted = [[(X, Y), (X - 100, Y)], [(X, Y + 50), (X - 40, Y + 55), (X - 100, Y + 50)], [(X, Y - 50), (X, Y + 150)]]
+    held = places(frame)
+    assert all(line in held for line in wanted)
+    row = dict(zip(map(str, held), frame.to_dict("records")))
+    assert [row[str(line)]["role"] for line in wanted] == ["lateral", "lateral", "main"]
+    main = row[str(wanted[2])]
+    assert (main["diameter"], main["invert_start"], main["invert_end"]) == (8.0, 690.25, 690.5)
+    assert row[str(wanted[0])]["note"] == "Text beside it: '4 IN'."
+    (circle,) = [one for line, one in row.items() if line not in map(str, wanted)]
+    assert circle["note"].startswith("Doubtful when taken in: The line ends where it begins")
