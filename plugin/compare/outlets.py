@@ -41,23 +41,24 @@ class Drained:
         key = np.empty(len(net.outlets), dtype=object)
         marked = net.outlets.structure >= 0
         key[marked] = net.structures.structure_id[net.outlets.structure[marked]]
-        key[~marked] = [f"end of {name}" for name in self._end_drain(net.outlets.node[~marked])]
+        key[~marked] = [f"end of {own}" for own in net.drains.drain_id[self._end_drain(net.outlets.node[~marked])]]
         return key
 
     @cached_property
     def outlet_name(self) -> np.ndarray:
         net = self.county.network
-        name = self.outlet_key.copy()
+        name = np.empty(len(net.outlets), dtype=object)
         marked = net.outlets.structure >= 0
         name[marked] = net.structures.name[net.outlets.structure[marked]]
+        name[~marked] = [f"end of {own}" for own in net.drains.name[self._end_drain(net.outlets.node[~marked])]]
         return name
 
-    def _end_drain(self, node: np.ndarray) -> list[str]:
+    def _end_drain(self, node: np.ndarray) -> np.ndarray:
         net = self.county.network
         piece = np.concatenate([np.arange(len(net.pieces))] * 2)
         ends = np.concatenate([net.pieces.node_from, net.pieces.node_to])
         first = {int(n): int(p) for n, p in zip(ends[::-1], piece[::-1])}
-        return [str(net.drains.name[net.piece_drain[first[int(n)]]]) for n in node]
+        return net.piece_drain[np.array([first[int(n)] for n in node], dtype=np.int64)]
 
     def sums(self, value: np.ndarray) -> dict[int, float]:
         """A figure of every piece, summed by outlet."""

@@ -253,3 +253,19 @@ def test_what_waits_for_a_decision_stands_first_on_the_page():
     assert [row[1] for row in content.counts.rows] == decisions
     (twin,) = [group for group in content.groups if group.id == "near-duplicate"]
     assert "all of it runs 2.0 ft beside F7-01" in twin.lines.rows[0][3]
+
+
+def test_two_unmarked_outlets_of_drains_with_one_name_are_two():
+    """A lateral led from one main to another, both called Main and without an outlet on the map."""
+    mains = [b.main("M1", (0, 0), (0, 300), name="Main"), b.main("M2", (1000, 0), (1000, 300), name="Main")]
+    old = b.lateral("K", (400, 100), (0, 100), spacing=50.0)
+    new = b.lateral("K", (600, 100), (1000, 100), spacing=50.0)
+    others = [b.lateral(f"X{x}{y}", (x + 400, y), (x, y), spacing=50.0) for x in (0, 1000) for y in (200, 300)]
+    compared = layouts.compare([*mains, old, *others], [new])
+    assert layouts.classes(compared) == {"K": ("other-shape", "ask")}
+    outlets = layouts.by_outlet(compared.all_change, compared.settings.units)
+    assert set(outlets) == {"end of M1", "end of M2"}
+    (one, two) = outlets["end of M1"], outlets["end of M2"]
+    acres = 400 * 50 / 43_560
+    assert one == (pytest.approx(3 * acres, abs=1e-3), pytest.approx(2 * acres, abs=1e-3))
+    assert two == (pytest.approx(2 * acres, abs=1e-3), pytest.approx(3 * acres, abs=1e-3))
