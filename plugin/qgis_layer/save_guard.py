@@ -115,7 +115,9 @@ class SaveGuard:
         now, overwritten = self._rows(entries), []
         for number, found in entries.items():
             was, mine = self._saved[number]
-            overwritten.append(self._conflict(number, found, was, mine, _between(found, was, mine, now[number])))
+            theirs = _between(found, was, mine, now[number])
+            conflict = self._conflict(number, found, was, mine, theirs, _written_back(was, mine, theirs, now[number]))
+            overwritten.append(conflict)
             self._seen[number] = found[-1].seq
         self._saved = {}
         if any(overwritten):
@@ -170,10 +172,11 @@ class SaveGuard:
         return rows
 
     def _conflict(
-        self, number: int, entries: list[_Entry], base: dict, mine: dict | None, theirs: dict | None
+        self, number: int, entries: list[_Entry], base: dict, mine: dict | None, theirs: dict | None,
+        more: tuple[Clash, ...] = (),
     ) -> Conflict | None:
-        """None if neither side's change is lost."""
-        clashes = merge_row(_compared(base), _compared(mine), _compared(theirs)).clashes
+        """None if neither side's change is lost; `more`: losses beside those of fields that both changed."""
+        clashes = (*merge_row(_compared(base), _compared(mine), _compared(theirs)).clashes, *more)
         if not clashes:
             return None
         last = entries[-1]
@@ -192,6 +195,17 @@ def _between(entries: list[_Entry], was: dict, mine: dict | None, now: dict | No
     for entry in entries:
         theirs.update({n: value for n, value in entry.before.items() if not same(value, was[n]) and n in mine})
     return {name: was[name] if same(value, mine[name]) else value for name, value in theirs.items()}
+
+
+def _written_back(was: dict, mine: dict | None, theirs: dict | None, now: dict | None) -> tuple[Clash, ...]:
+    """Fields only somebody else changed that hold their old value again: QGIS writes whole rows into a file."""
+    if mine is None or theirs is None or now is None:
+        return ()
+    return tuple(
+        Clash(name, was[name], now[name], value) for name, value in theirs.items()
+        if name not in _NOT_COMPARED and same(mine[name], was[name]) and not same(value, was[name])
+        and same(now[name], was[name])
+    )
 
 
 def _compared(row: dict | None) -> dict | None:

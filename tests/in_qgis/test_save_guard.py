@@ -220,6 +220,29 @@ def test_a_change_in_the_very_moment_of_saving_is_told_after(place, mine):
     assert "wrote 8, you 6" in conflict.sentence if mine == "change" else "you deleted it" in conflict.sentence
 
 
+def test_a_field_that_is_written_back_with_the_whole_row_is_told_after(place):
+    """QGIS writes whole rows into a file: what somebody wrote between its reading and its writing is gone again."""
+    asked = Asked()
+    layer, guard = asked.guard(place)
+    change(layer, "A", diameter=6.0)
+    layer.beforeCommitChanges.connect(lambda: by_other(place, "A", note="seen"))
+    layer.committedAttributeValuesChanges.connect(lambda *_: by_other(place, "A", note=None))
+    assert layer.commitChanges()
+    ((conflict,),) = asked.told
+    assert "wrote seen, you empty" in conflict.sentence
+    assert stored(place, "A", "diameter") == 6.0
+
+
+def test_a_field_the_other_wrote_in_the_very_moment_and_that_stays_is_no_matter(place):
+    asked = Asked()
+    layer, guard = asked.guard(place)
+    change(layer, "A", diameter=6.0)
+    layer.beforeCommitChanges.connect(lambda: by_other(place, "A", note="seen"))
+    assert layer.commitChanges()
+    assert asked.told == []
+    assert stored(place, "A", "note") == "seen"
+
+
 def test_a_row_deleted_in_the_very_moment_of_saving_is_told_after(place):
     asked = Asked()
     layer, guard = asked.guard(place)
