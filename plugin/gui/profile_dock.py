@@ -6,11 +6,12 @@ from pathlib import Path
 
 from qgis.core import Qgis
 from qgis.gui import QgsDockWidget
-from qgis.PyQt.QtCore import QCoreApplication
+from qgis.PyQt.QtCore import QCoreApplication, Qt
 from qgis.PyQt.QtWidgets import QFileDialog, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
 
 from .profile_view import ProfileView
 
+_HIGH = 430  # pixels; lower, and the names over the section leave little room for it
 _KINDS = "PNG (*.png);;SVG (*.svg);;CSV (*.csv)"
 
 
@@ -47,8 +48,9 @@ class ProfileDock(QgsDockWidget):
         self.view.show_profile(profile)
         self._words.setText(words)
         self._save.setEnabled(profile is not None)
-        if profile is not None:
+        if profile is not None and not self.isVisible():
             self.show()
+            self._iface.mainWindow().resizeDocks([self], [_HIGH], Qt.Orientation.Vertical)
 
     def save(self, path):
         """Save under a name; a sentence in the message bar says how it went."""

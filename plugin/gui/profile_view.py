@@ -9,7 +9,7 @@ from qgis.PyQt.QtGui import QColor, QImage, QPainter, QPen
 from qgis.PyQt.QtSvg import QSvgRenderer
 from qgis.PyQt.QtWidgets import QWidget
 
-_LEAST_WIDE, _LEAST_HIGH = 640, 380  # the drawing's own pixels; a smaller panel shows all of it, made smaller
+_LEAST_WIDE, _LEAST_HIGH = 640, 470  # the drawing's own pixels; a smaller panel shows all of it, made smaller
 _PICTURE_WIDE, _PICTURE_HIGH, _PICTURE_SCALE = 1200, 620, 2
 _CURSOR, _INK = QColor(120, 40, 120), QColor(20, 20, 20)
 _GAP = 6
