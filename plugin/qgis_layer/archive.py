@@ -123,6 +123,12 @@ def rows_held(path: Path) -> dict[str, int] | None:
     return counts
 
 
+def _close(source: ogr.DataSource) -> None:
+    """Let go of the file now, though whoever filled it is still named in a traceback. From GDAL 3.8 on."""
+    if hasattr(source, "Close"):
+        source.Close()
+
+
 def _remove(path: Path) -> None:
     for ending in ("", "-wal", "-shm", "-journal"):
         part = path.with_name(path.name + ending)
@@ -148,7 +154,11 @@ def _write_layers(
     for layer in LAYERS:
         _write_layer(source, layer, reference)
     if fill is not None:
-        fill(source)
+        try:
+            fill(source)
+        except BaseException:
+            _close(source)
+            raise
     made = (trigger for layer in LAYERS for trigger in triggers(layer, _columns(source.GetLayerByName(layer.name))))
     for statement in (NOTE_TABLE, NOTE_ROW, *made):
         source.ExecuteSQL(statement)

@@ -11,6 +11,7 @@ from qgis.core import (
     QgsAbstractDatabaseProviderConnection,
     QgsDataSourceUri,
     QgsException,
+    QgsProviderConnectionException,
     QgsProviderRegistry,
     QgsTransaction,
     QgsVectorLayer,
@@ -77,7 +78,7 @@ class DatabasePlace:
             query = query.format(**{name: _literals(said) for name, said in words.items()})
         try:
             found = self.connection().executeSql(query)
-        except QgsException as fault:
+        except (QgsException, QgsProviderConnectionException) as fault:
             raise ArchiveError(self.refusal(str(fault))) from None
         return [[None if value == NULL else value for value in row] for row in found]
 

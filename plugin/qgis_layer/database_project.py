@@ -20,8 +20,8 @@ from .project import add_archive, set_up_editing
 PROJECT_NAME = "Fallkeeper"
 
 _TABLE = "CREATE TABLE IF NOT EXISTS {table} (name text PRIMARY KEY, metadata jsonb, content bytea)"  # QGIS's own
-# The tree of layers repeats their sources, with part of an odd password, and does not need them.
-_SOURCE_IN_TREE = re.compile(r' source="(?=[^"]*(?:dbname|service)=)[^"]*"')
+# The tree of layers and the relations repeat sources, with part of an odd password, and do not need them.
+_REPEATED_SOURCE = re.compile(r' (source|dataSource)="(?=[^"]*(?:dbname|service)=)[^"]*"')
 _LOGIN = re.compile(r" (?:user|password)='(?:[^'\\]|\\.)*'| authcfg=\w+")
 _STORE = (
     "INSERT INTO {table} VALUES ({name}, {metadata}, decode({content}, 'hex')) "
@@ -62,7 +62,7 @@ def _project(place: DatabasePlace, path: Path) -> bytes:
         for part in written.namelist():
             data = written.read(part)
             if part.endswith(".qgs"):
-                words = _SOURCE_IN_TREE.sub(' source=""', data.decode("utf-8"))
+                words = _REPEATED_SOURCE.sub(r' \1=""', data.decode("utf-8"))
                 data = _LOGIN.sub("", words).encode("utf-8")
             stored.writestr(part, data)
     return bare.read_bytes()

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
 
 import numpy as np
@@ -149,7 +150,24 @@ def _wkb(shape: ogr.Geometry | None) -> bytes | None:
     return bytes(shape.ExportToIsoWkb())
 
 
-def complaint_of_gdal() -> str:
-    """What GDAL has said is wrong since it was last cleared, in one line."""
-    message = gdal.GetLastErrorMsg() if gdal.GetLastErrorType() >= gdal.CE_Failure else ""
-    return " ".join(message.split())
+class Complaints:
+    """The last thing GDAL said is wrong while this is in use; what it says later of no fault does not wipe it out."""
+
+    def __init__(self) -> None:
+        self.last = ""
+
+    def __enter__(self) -> Complaints:
+        self._settings = ExitStack()
+        for module in (gdal, ogr):  # whether they raise is a setting of the whole process; then nobody is told
+            if hasattr(module, "ExceptionMgr"):
+                self._settings.enter_context(module.ExceptionMgr(useExceptions=False))
+        gdal.PushErrorHandler(self._hear)
+        self._settings.callback(gdal.PopErrorHandler)
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._settings.close()
+
+    def _hear(self, kind: int, _number: int, message: str) -> None:
+        if kind >= gdal.CE_Failure:
+            self.last = " ".join(message.split())

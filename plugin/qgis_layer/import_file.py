@@ -17,7 +17,7 @@ from ..importing.source import Source, SourceLayer
 from ..importing.words import without_markup
 from ..schema import LAYERS
 from ..units import SYSTEMS
-from .import_columns import complaint_of_gdal, read_table
+from .import_columns import read_table
 from .import_formats import ImportFileError, Opened, opened
 
 TAKEN = ("drains", "structures", "shots")
@@ -169,7 +169,7 @@ def _layout_of(dataset: gdal.Dataset) -> Answers:
 
 def _said_of(layers: list[SourceLayer], file: Opened) -> list[str]:
     said = []
-    complaint = complaint_of_gdal()
+    complaint = file.complaints.last
     rows = sum(len(layer) for layer in layers)
     if complaint:
         said.append(

@@ -12,7 +12,7 @@ from pathlib import Path
 from osgeo import gdal
 
 from ..importing.text_table import EncodingError, TextTable, decode, guess_encoding, read_table
-from .import_columns import complaint_of_gdal
+from .import_columns import Complaints
 
 _DXF_ENCODING_MARK = b"$DWGCODEPAGE"
 
@@ -56,6 +56,7 @@ class Opened:
 
     dataset: gdal.Dataset
     format: Format
+    complaints: Complaints
     said: list[str] = field(default_factory=list)
     table: TextTable | None = None
 
@@ -70,8 +71,7 @@ def opened(path: str, encoding: str = "") -> Iterator[Opened]:
     table = None
     options: list[str] = []
     name = path
-    gdal.ErrorReset()
-    with _settings(format_):
+    with _settings(format_), Complaints() as complaints:
         if format_.words in ("Shapefile", "dBASE table"):
             options, said = _shapefile_letters(file, encoding)
         elif format_.text:
@@ -93,8 +93,8 @@ def opened(path: str, encoding: str = "") -> Iterator[Opened]:
             name = f"/vsizip/{{{path}}}/{inner}"
         dataset = None
         try:
-            dataset = _open(name, file, format_, options)
-            yield Opened(dataset, format_, said, table)
+            dataset = _open(name, file, format_, options, complaints)
+            yield Opened(dataset, format_, complaints, said, table)
         finally:
             del dataset
             if memory:
@@ -141,7 +141,7 @@ def _settings(format_: Format) -> Iterator[None]:
             gdal.SetThreadLocalConfigOption(name, before)
 
 
-def _open(name: str, file: Path, format_: Format, options: list[str]) -> gdal.Dataset:
+def _open(name: str, file: Path, format_: Format, options: list[str], complaints: Complaints) -> gdal.Dataset:
     dataset = None
     for drivers in ([one] for one in format_.drivers) if format_.drivers else (None,):
         keywords = {"allowed_drivers": drivers} if drivers else {}
@@ -149,9 +149,10 @@ def _open(name: str, file: Path, format_: Format, options: list[str]) -> gdal.Da
             dataset = gdal.OpenEx(name, gdal.OF_VECTOR | gdal.OF_READONLY, open_options=options, **keywords)
         except RuntimeError:  # whether GDAL raises is a setting of the whole process
             dataset = None
-        if dataset is not None:
+        if dataset is not None and (format_.drivers != _TABLES or _has_columns(dataset)):
+            complaints.last = ""  # of drivers that were tried in vain
             return dataset
-    why = complaint_of_gdal().replace(name, file.name)
+    why = complaints.last.replace(name, file.name)
     said = f" ({why})" if why else ""
     known = format_.words if format_.drivers else "file QGIS can read"
     raise ImportFileError(
@@ -173,6 +174,11 @@ def _main_of_kmz(file: Path) -> tuple[str, list[str]]:
     others = [name for name in names if name != main]
     said = f"{file.name} holds further files that were not read: {', '.join(others)}. Unpack it to take them in."
     return main, [said] if others else []
+
+
+def _has_columns(dataset: gdal.Dataset) -> bool:
+    """Newer versions of GDAL open any text as a table, if need be as one without columns."""
+    return bool(dataset.GetLayerCount()) and dataset.GetLayer(0).GetLayerDefn().GetFieldCount() > 0
 
 
 def _text_of(file: Path, encoding: str) -> tuple[str, str]:

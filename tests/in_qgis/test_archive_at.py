@@ -119,7 +119,7 @@ def test_its_layers_keep_their_symbols_forms_and_units(path, tmp_path):
     given = {"ARCHIVE": str(path), "DATE": QDate(2026, 5, 10), "OUTPUT": str(tmp_path / "day.gpkg")}
     results, done = algorithm.run(given, context, heard)
     assert done
-    assert handleAlgorithmResults(algorithm, context, heard, True, given)
+    assert handleAlgorithmResults(algorithm, context, heard, parameters=given)
     loaded = {layer.name(): layer for layer in project.mapLayers().values()}
     assert set(loaded) == {"Drains, in the ground on 2026-05-10", "Structures, in the ground on 2026-05-10"}
     drains = loaded["Drains, in the ground on 2026-05-10"]

@@ -248,9 +248,12 @@ def test_a_row_deleted_in_the_very_moment_of_saving_is_told_after(place):
     layer, guard = asked.guard(place)
     change(layer, "A", diameter=6.0)
     layer.beforeCommitChanges.connect(lambda: delete_by_other(place, "A"))
-    layer.commitChanges()
-    ((conflict,),) = asked.told
-    assert "deleted it, you changed it" in conflict.sentence
+    if layer.commitChanges():
+        ((conflict,),) = asked.told
+        assert "deleted it, you changed it" in conflict.sentence
+    else:  # newer versions of QGIS refuse to change a row that is gone
+        assert layer.isEditable() and layer.isModified()
+        assert layer.commitErrors()
 
 
 def test_new_rows_and_a_guard_let_go_are_no_matter(place):
