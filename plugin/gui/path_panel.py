@@ -11,9 +11,9 @@ from qgis.PyQt.QtWidgets import QHBoxLayout, QPushButton, QRadioButton, QTextBro
 
 from .judge import Judge
 from .map_places import MapPlaces, station_marker
+from .settings import CLICK_PIXELS
 from .trace_tool import TraceTool
 
-_REACH_PIXELS = 12
 _LINE, _LINE_WIDE = QColor(20, 70, 130, 200), 6
 
 
@@ -77,7 +77,7 @@ class PathPanel(QWidget):
         from ..answers.pipe import said_pipe
 
         self._show_station(point)
-        place = self._places.place_near(point, _REACH_PIXELS)
+        place = self._places.place_near(point, CLICK_PIXELS.value)
         if place is None:
             return ""
         county = self._session.loaded.county
@@ -87,7 +87,7 @@ class PathPanel(QWidget):
         """A click on the map: the first or the second place, or the only one."""
         if self._session.loaded is None:
             self._refuse(tr("The pipes are not read yet. Wait for the network, or choose an archive above."))
-        elif self._places.place_near(point, _REACH_PIXELS) is None:
+        elif self._places.place_near(point, CLICK_PIXELS.value) is None:
             self._refuse(tr("There is no pipe within reach of the cursor. Zoom in and click on a pipe."))
         elif self._between.isChecked() and len(self._points) != 1:
             self.clear()
@@ -115,7 +115,7 @@ class PathPanel(QWidget):
 
         self._asked = self._session.loaded
         network = self._asked.county.network
-        places = [self._places.place_near(point, _REACH_PIXELS) for point in self._points]
+        places = [self._places.place_near(point, CLICK_PIXELS.value) for point in self._points]
         if None in places:  # an edit took the pipe away
             self._refuse(tr("The pipe that was clicked is not there any more. Click another one."))
             return
@@ -179,7 +179,7 @@ class PathPanel(QWidget):
         if xy_m is None:
             return
         size = self._session.loaded.unit_m
-        reach_m = _REACH_PIXELS * self._iface.mapCanvas().mapUnitsPerPixel() * size
+        reach_m = CLICK_PIXELS.value * self._iface.mapCanvas().mapUnitsPerPixel() * size
         self._profile.view.mark(self.path.station_near(tuple(xy_m[0].tolist()), reach_m))
 
     def _refuse(self, sentence):

@@ -19,8 +19,8 @@ from .judge import Judge
 from .map_places import MapPlaces, station_marker
 from .reroute_form import RerouteForm
 from .reroute_tool import RerouteTool
+from .settings import CLICK_PIXELS
 
-_SNAP_PIXELS = 12
 _SETTLE_MS = 120
 
 
@@ -37,7 +37,9 @@ class ReroutePanel(QWidget):
         self._session, self._iface, self._profile = session, iface, profile_dock
         canvas = iface.mapCanvas()
         self._places = MapPlaces(session, canvas)
-        self._tool = RerouteTool(canvas, iface.cadDockWidget(), lambda point: self._places.on_pipe(point, _SNAP_PIXELS))
+        self._tool = RerouteTool(
+            canvas, iface.cadDockWidget(), lambda point: self._places.on_pipe(point, CLICK_PIXELS.value)
+        )
         self._tool.changed.connect(self._drawn)
         self._tool.finished.connect(lambda points: self._drawn(points, None))
         self._judge = Judge(session, tr("judging the new pipe"), _judged, self)
