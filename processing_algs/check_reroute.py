@@ -52,8 +52,9 @@ class CheckReroute(Surroundings, NetworkAlgorithm):
         "The verdict is falls, reverse, cannot tell or unknown, with the chance of reverse from the errors of both "
         "inverts; cannot tell names the two levels to shoot. Also: grade, sizes at both ends, drains that are crossed "
         "and whether they can enter, earth above the pipe, trees along the way and at the old pipe that stays.\n\n"
-        "Results: stations from the lower end with ground, invert and cut, findings, and a page to print. Load and "
-        "what is left behind are not checked by this version."
+        "Results: stations from the lower end with ground, invert and cut, findings, what is left behind on the old "
+        "run, and a page to print. Load, and water that stands in old pipe that is kept, are not checked by this "
+        "version."
     )
 
     def init_further(self):
@@ -80,7 +81,9 @@ class CheckReroute(Surroundings, NetworkAlgorithm):
             ("STATIONS", "Stations", kinds.TypeVectorPoint, True, "From the lower end: ground, invert, cut, cover."),
             ("LINE_FINDINGS", "Findings", kinds.TypeVectorLine, True, "Stretches of new and old pipe with a fault or a "
                                                                       "doubt, and every drain that is met."),
-            ("LEFT_BEHIND", "Left behind", kinds.TypeVectorLine, False, "Not worked out by this version."),
+            ("LEFT_BEHIND", "Left behind", kinds.TypeVectorLine, True,
+             "Drains that join the old run between the two ends and would have no way out without it; of those that "
+             "can enter the new pipe the stub below it."),
         ):
             self.add(QgsProcessingParameterFeatureSink(key, self.tr(label), kind, optional=True, createByDefault=shown),
                      help_text)
@@ -104,10 +107,10 @@ class CheckReroute(Surroundings, NetworkAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         from .judge_route import judge_route, say, write_all
 
-        reroute, results = judge_route(self, parameters, context, feedback)
+        reroute, results, left = judge_route(self, parameters, context, feedback)
         feedback.setProgress(60)
-        say(reroute, results, feedback)
-        outputs = write_all(self, parameters, context, feedback, reroute, results)
+        say(reroute, results, left, feedback)
+        outputs = write_all(self, parameters, context, feedback, reroute, results, left)
         verdict, units = reroute.verdict, reroute.county.units
 
         def known(value):

@@ -23,7 +23,14 @@ from ..reroute.extend import sample_near
 from ..reroute.judge import Reroute, judge_reroute
 from ..reroute.left_behind import LeftBehind, find_left_behind
 from ..reroute.plan import Plan, RouteError, one_route
-from ..reroute.words import MINUS, fall_sentences, further_sentences, grade_words, serious_sentences
+from ..reroute.words import (
+    MINUS,
+    fall_sentences,
+    further_sentences,
+    grade_words,
+    left_sentences,
+    serious_sentences,
+)
 from ..tables import Drains, Land, Trees
 from .answer import Answer, Section
 
@@ -110,7 +117,7 @@ def explain(alternative: Alternative) -> Answer:
     sections = [
         Section("The new pipe", (*fall_sentences(reroute), *serious_sentences(findings))),
         Section("On its way", tuple(further_sentences(reroute, findings))),
-        Section("Left behind", _left_sentences(alternative)),
+        Section("Left behind", left_sentences(alternative.left, alternative.reroute.county.units)),
         Section("Before you dig", tuple(f"{one.title}. {one.text}" for one in CAUTIONS)),
     ]
     warnings = () if reroute.case.ground is not None else (
@@ -156,23 +163,6 @@ def _left_words(alternative: Alternative) -> str:
     if left is None:
         return "not known"
     return f"{plural(left.count, 'drain')}, {left.area_m2 / units.area_m2:,.3f} {units.area_name}"
-
-
-def _left_sentences(alternative: Alternative) -> tuple[str, ...]:
-    """What hangs on the old run only."""
-    left, units = alternative.left, alternative.reroute.county.units
-    if left is None:
-        return ("The ends do not lie above each other on one way of the water, so no old run is left between them.",)
-    if not left.count:
-        return ("Nothing joins the old run between the two ends.",)
-    old = units.show_length(left.length_m)
-    area = f"{left.area_m2 / units.area_m2:,.3f} {units.area_name}"
-    said = [f"If the old run of {old} between the two ends is taken out, {plural(left.count, 'drain')} with {area} "
-            f"would have no way out: {', '.join(left.names)}."]
-    if left.stubs:
-        said.append(f"Of these, {plural(left.stubs, 'is the stub', 'are stubs')} below the new pipe of drains that "
-                    "it meets.")
-    return tuple(said)
 
 
 def proposed_row(alternative: Alternative, role: str) -> dict[str, object]:

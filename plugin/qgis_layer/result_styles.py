@@ -224,6 +224,17 @@ def _stations(layer: QgsVectorLayer) -> None:
     )
 
 
+def _left_behind(layer: QgsVectorLayer) -> None:
+    show(
+        layer,
+        (
+            Rule("Has no way out without the old run", 'not coalesce("is_stub", false)', line(BAD, 1.4, "3;1.4")),
+            Rule("Only the stub below the new pipe", '"is_stub"', line(DOUBT, 1.4, "1;1.2")),
+        ),
+        (Label('coalesce("name", "drain_id")', "", 6_000, 8, INK, False, 6, "along"),),
+    )
+
+
 def _as_saved(layer: QgsVectorLayer) -> None:
     """A layer of an archive, as its file says."""
     layer.loadDefaultStyle()
@@ -239,6 +250,7 @@ RESULT_STYLES: dict[str, Callable[[QgsVectorLayer], None]] = {
     "POINT_FINDINGS": _point_findings,
     "LAND_ABOVE": _land_above,
     "STATIONS": _stations,
+    "LEFT_BEHIND": _left_behind,
     "DECISIONS": style_decisions,
     "PLACES": style_places,
     "OUTLET_CHANGES": style_outlet_changes,

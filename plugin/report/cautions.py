@@ -52,7 +52,7 @@ OF_A_LAYOUT: tuple[Caution, ...] = (
 NOT_IN_THIS_VERSION: tuple[Missed, ...] = (
     *(Missed(one.title, one.why) for one in NOT_YET),
     Missed(
-        "What is left behind: drains that lose their way out when a pipe is given up or replaced",
+        "What is left behind: water that stands in old pipe that is kept; drains cut off where no reroute is drawn",
         "This version cannot check it.",
     ),
 )

@@ -164,6 +164,7 @@ class RerouteContent:
     limits: tuple[Limit, ...]
     cannot_make: tuple[Missed, ...]
     cautions: tuple[Caution, ...]
+    left: Table = Table((), (), "Not worked out.")
 
 
 @dataclass(frozen=True)

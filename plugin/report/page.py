@@ -93,6 +93,7 @@ def render_reroute(content: RerouteContent) -> str:
             parts.section("Stations", parts.words_table(content.stations)),
             parts.section("What it crosses and ties in to", parts.words_table(content.crosses)),
             parts.section("Trees", parts.words_table(content.trees)),
+            parts.section("Left behind if the old run is taken out", parts.words_table(content.left)),
             parts.section("Cover", parts.words_table(content.cover)),
             parts.section("Findings, worst first", *groups) if groups else "",
             parts.section(

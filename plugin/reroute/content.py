@@ -16,6 +16,7 @@ from ..report.profile import profile_svg
 from ..report.profile_data import CROSSING, FIXED, TIE_IN, CallStretch, Mark, Profile, TreeStretch
 from ..report.thumbnail import Thumbnail, thumbnail_svg, thumbnail_view
 from .judge import Reroute
+from .left_behind import LeftBehind
 from .margins import crossings, find_margins
 from .meetings import FOLLOWS
 from .stations import station_columns
@@ -26,6 +27,7 @@ from .words import (
     further_sentences,
     grade_words,
     invert_words,
+    left_sentences,
     margin_words,
     meeting_words,
     pipe_name,
@@ -38,7 +40,9 @@ _MOST_PIPES = 300
 _MAINS = ("main", "submain", "outlet_pipe")
 
 
-def reroute_content(reroute: Reroute, results: Results, facts: Facts) -> RerouteContent:
+def reroute_content(
+    reroute: Reroute, results: Results, facts: Facts, left: LeftBehind | None = None
+) -> RerouteContent:
     """Everything `render_reroute` shows."""
     verdict, case = reroute.verdict, reroute.case
     used = dict.fromkeys(name for check in results.findings.checks for name in check.limits)
@@ -59,6 +63,7 @@ def reroute_content(reroute: Reroute, results: Results, facts: Facts) -> Reroute
         trees=_trees(reroute, results),
         cover=_cover(reroute),
         stations=_stations(reroute),
+        left=_left(reroute, left),
         groups=group_findings(results.findings, case.network, case.limits),
         not_checked=(*missed_checks(results.not_checked, case.drains), *broken),
         limits=tuple(case.limits.of(name) for name in used),
@@ -225,6 +230,20 @@ def _cover(reroute: Reroute) -> Table:
         else:
             rows.append((what, "unknown: give DIAMETER", told))
     return Table(("What", "Value", "Limit"), tuple(rows), "")
+
+
+def _left(reroute: Reroute, left: LeftBehind | None) -> Table:
+    """Drains that hang on the old run only."""
+    units, drains = reroute.county.units, reroute.network.drains
+    if left is None or not left.count:
+        return Table((), (), " ".join(left_sentences(left, units)))
+    rows = tuple(
+        (str(drains.name[drain]), "stub below the new pipe" if is_stub else "the whole drain",
+         units.show_length(length_m), f"{area_m2 / units.area_m2:,.3f}")
+        for drain, is_stub, length_m, area_m2 in zip(left.drain.tolist(), left.is_stub.tolist(),
+                                                     (left.to_m - left.from_m).tolist(), left.areas_m2.tolist())
+    )
+    return Table(("Drain", "What is left", "Length", f"Land ({units.area_name})"), rows, "")
 
 
 def _stations(reroute: Reroute) -> Table:

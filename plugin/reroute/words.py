@@ -8,6 +8,7 @@ import numpy as np
 
 from ..checks.declare import Severity
 from ..elevation.grade import CANNOT_TELL, UNKNOWN, error_that_settles_m
+from ..report.markup import plural
 from ..units import Units
 from .ends import LOOSE, OUTLET
 from .margins import BELOW, ENTERS, Margins, crossings, find_margins
@@ -16,6 +17,7 @@ from .meetings import CROSSES, ENDS_ON, FOLLOWS
 if TYPE_CHECKING:
     from ..checks.run import Findings
     from .judge import Reroute, TieIn
+    from .left_behind import LeftBehind
 
 MINUS = "\u2212"
 _MEETS = {CROSSES: "crosses", ENDS_ON: "end of", FOLLOWS: "follows"}
@@ -186,3 +188,18 @@ def _ground_words(reroute: Reroute) -> str:
         return ""
     ground = fall_words("The ground", verdict.ground_fall_m, verdict.length_m, units)
     return f"{ground} between the same ends. That decides nothing: water runs in the pipe, not on the ground."
+
+
+def left_sentences(left: LeftBehind | None, units: Units) -> tuple[str, ...]:
+    """What hangs on the old run only."""
+    if left is None:
+        return ("The ends do not lie above each other on one way of the water, so no old run is left between them.",)
+    if not left.count:
+        return ("Nothing joins the old run between the two ends.",)
+    area = f"{left.area_m2 / units.area_m2:,.3f} {units.area_name}"
+    said = [f"If the old run of {units.show_length(left.length_m)} between the two ends is taken out, "
+            f"{plural(left.count, 'drain')} with {area} would have no way out: {', '.join(left.names)}."]
+    if left.stubs:
+        said.append(f"Of these, {plural(left.stubs, 'is the stub', 'are stubs')} below the new pipe of drains that "
+                    "it meets and that can enter it.")
+    return tuple(said)

@@ -94,9 +94,24 @@ def test_r1_of_the_sample(sample, tmp_path):
     assert [row["drain_id"] for row in found(result, "crossing-not-joined")] == [f"F1-{k}" for k in range(14, 21)]
     trees = found(result, "near-trees")
     assert sum(row["station_to"] - row["station_from"] for row in trees) == pytest.approx(63.9 + 78.7, abs=0.2)
+    assert any("14 drains with 7.803 acres would have no way out" in said for said in result["said"])
     words = page.read_text(encoding="utf-8")
-    for said in ("The pipe falls all the way", "96.1 %", "Load and size", "What is left behind", "<svg"):
+    for said in ("stub below the new pipe", "The pipe falls all the way", "96.1 %", "Load and size",
+                 "What is left behind", "<svg"):
         assert said in words
+
+
+def test_a33_left_behind_as_lines(sample):
+    result = run(sample, R1, INVERT_ERROR=0.03, LEFT_BEHIND="memory:")
+    rows = rows_of(result["LEFT_BEHIND"])
+    assert sorted(row["drain_id"] for row in rows) == sorted(f"F{f}-{k}" for f in (1, 2) for k in range(14, 21))
+    assert sum(row["area"] for row in rows) == pytest.approx(7.803, abs=0.001)
+    stubs = [row for row in rows if row["is_stub"]]
+    assert {row["drain_id"][:2] for row in stubs} == {"F1"} and len(stubs) == 7
+    assert [row["length"] for row in stubs] == pytest.approx([100.0] * 7, abs=0.01)
+    lengths = [feature.geometry().length() for feature in result["LEFT_BEHIND"].getFeatures()]
+    assert sorted(lengths) == pytest.approx(sorted(row["length"] for row in rows), abs=1e-3)
+    assert rows_of(run(sample, R2, INVERT_ERROR=0.03, LEFT_BEHIND="memory:")["LEFT_BEHIND"]) == []
 
 
 def test_r2_of_the_sample(sample):

@@ -165,8 +165,9 @@ def test_from_the_results_of_a_run():
 def test_a_reroute_shows_verdict_profile_and_what_was_not_checked():
     shown = Page(render_reroute(reroute()))
     assert shown.texts("h2") == [
-        "In short", "Profile", "Stations", "What it crosses and ties in to", "Trees", "Cover", "Not checked, and why",
-        "Before you act on this page", "Data and limits"]
+        "In short", "Profile", "Stations", "What it crosses and ties in to", "Trees",
+        "Left behind if the old run is taken out", "Cover", "Not checked, and why", "Before you act on this page",
+        "Data and limits"]
     assert "Cannot tell whether the pipe falls" in shown.words and "60.6 %" in shown.words
     for said in ("F1-14", "No tree within root distance.", "Load and size", "What is left behind", "29 CFR 1926"):
         assert said in shown.words

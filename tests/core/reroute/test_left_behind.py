@@ -24,7 +24,9 @@ def test_a33_seven_laterals_and_seven_stubs_of_the_sample():
 
 def test_the_other_way_round_is_the_same():
     county = scenarios.case(bridged=True, with_ground=False).county
-    assert left(county, reroutes.R1[::-1]) == left(county, reroutes.R1)
+    there, back = left(county, reroutes.R1), left(county, reroutes.R1[::-1])
+    assert (back.names, back.stubs) == (there.names, there.stubs)
+    assert back.areas_m2 == pytest.approx(there.areas_m2)
 
 
 def test_a_drain_too_low_to_enter_is_left_as_a_whole():
