@@ -6,10 +6,12 @@ import re
 from pathlib import Path
 
 from qgis.PyQt.QtCore import QCoreApplication, Qt, QUrl
-from qgis.PyQt.QtGui import QDesktopServices
+from qgis.PyQt.QtGui import QDesktopServices, QImage, QTextDocument
 from qgis.PyQt.QtWidgets import QDialog, QHBoxLayout, QPushButton, QTextBrowser, QVBoxLayout
 
 DOCS = Path(__file__).resolve().parents[2] / "docs"
+
+_MARGIN, _LEAST = 40, 200  # pixels beside a picture, and of the narrowest one
 
 
 def tr(text):
@@ -21,13 +23,25 @@ def _named(heading):
     return re.sub(r"[^\w -]", "", heading.lower()).replace(" ", "-")
 
 
+class _Page(QTextBrowser):
+    """Shows no picture wider than the page."""
+
+    def loadResource(self, kind, name):  # as QTextBrowser has it
+        if kind != QTextDocument.ResourceType.ImageResource:
+            return super().loadResource(kind, name)
+        picture = QImage(self.source().resolved(name).toLocalFile())
+        room = max(self.viewport().width() - _MARGIN, _LEAST)
+        return picture if picture.width() <= room else picture.scaledToWidth(
+            room, Qt.TransformationMode.SmoothTransformation)
+
+
 class Manual(QDialog):
     def __init__(self, parent):
         super().__init__(parent)
         self.setObjectName("FallkeeperManual")
         self.setWindowTitle(tr("Fallkeeper: manual"))
         self.setAttribute(Qt.WidgetAttribute.WA_DeleteOnClose)
-        self.text = QTextBrowser()
+        self.text = _Page()
         self.text.setOpenLinks(False)
         self.text.anchorClicked.connect(self._follow)
         first, back = QPushButton(tr("&First page")), QPushButton(tr("&Back"))
@@ -45,7 +59,12 @@ class Manual(QDialog):
         column.addWidget(self.text)
         size = self.fontMetrics().height()
         self.resize(56 * size, 48 * size)
-        self._begin()
+
+    def showEvent(self, event):
+        """The first page, once it is known how wide it is."""
+        super().showEvent(event)
+        if self.text.source().isEmpty():
+            self._begin()
 
     def _begin(self):
         self.text.setSource(QUrl.fromLocalFile(str(DOCS / "manual.md")))

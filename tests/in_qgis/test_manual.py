@@ -5,6 +5,7 @@ import re
 import pytest
 from fallkeeper.plugin.gui.manual import DOCS, Manual
 from qgis.PyQt.QtCore import QUrl
+from qgis.PyQt.QtGui import QTextDocument
 from qgis.PyQt.QtWidgets import QWidget
 
 
@@ -20,8 +21,9 @@ def manual(qgis_app):
 def test_it_opens_with_its_pictures(manual):
     assert manual.text.source() == QUrl.fromLocalFile(str(DOCS / "manual.md"))
     assert manual.text.toPlainText().startswith("Fallkeeper: the manual")
-    image = manual.text.loadResource(2, QUrl("pictures/trace.png"))
-    assert image is not None
+    for name in ("trace", "desktop"):
+        image = manual.text.loadResource(QTextDocument.ResourceType.ImageResource, QUrl(f"pictures/{name}.png"))
+        assert 0 < image.width() < manual.text.viewport().width()
 
 
 def test_a_line_of_the_contents_leads_to_its_heading(manual):
