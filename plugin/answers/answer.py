@@ -41,22 +41,26 @@ def as_text(answer: Answer) -> str:
 
 def as_html(answer: Answer) -> str:
     """The answer for a panel of the desktop, which knows little of style sheets; colours are left to its theme."""
-    return "\n".join(_html(answer))
+    return "\n".join(html_parts(answer))
 
 
-def _html(answer: Answer) -> Iterator[str]:
-    yield f"<h3>{escape(answer.title)}</h3>"
-    for warning in answer.warnings:
-        yield f"<p><b>\u26a0 {escape(warning)}</b></p>"
+def html_parts(answer: Answer) -> Iterator[str]:
+    """The title with the warnings, then the sections one by one."""
+    warnings = "".join(f"<p><b>\u26a0 {escape(warning)}</b></p>" for warning in answer.warnings)
+    yield f"<h3>{escape(answer.title)}</h3>{warnings}"
     for section in answer.sections:
-        yield f"<h4>{escape(section.title)}</h4>"
-        yield from (f"<p>{escape(sentence)}</p>" for sentence in section.sentences)
-        if section.head:
-            yield '<table width="100%" cellspacing="0" cellpadding="3">'
-            figures = [all(_FIGURE.match(row[k]) for row in section.rows) for k in range(len(section.head))]
-            yield _row("th", section.head, figures)
-            yield from (_row("td", row, figures) for row in section.rows)
-            yield "</table>"
+        yield "\n".join(_html(section))
+
+
+def _html(section: Section) -> Iterator[str]:
+    yield f"<h4>{escape(section.title)}</h4>"
+    yield from (f"<p>{escape(sentence)}</p>" for sentence in section.sentences)
+    if section.head:
+        yield '<table width="100%" cellspacing="0" cellpadding="3">'
+        figures = [all(_FIGURE.match(row[k]) for row in section.rows) for k in range(len(section.head))]
+        yield _row("th", section.head, figures)
+        yield from (_row("td", row, figures) for row in section.rows)
+        yield "</table>"
 
 
 def _row(tag: str, cells: tuple[str, ...], figures: list[bool]) -> str:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from ..owners.page_text import Block
 from ..report.cautions import CAUTIONS
 from ..report.markup import escape
-from .answer import Answer, as_html
+from .answer import Answer, html_parts
 
 _SMALL = 'style="font-size:9pt; color:#444444"'
+_MOST_HEIGHT = 400.0  # of the picture, 96 an inch
 _PRIVATE = (
     "This page names owners and their land: it is for the office. For one owner, make his own page (the algorithm "
     "Owner's page), which holds nobody else's data."
@@ -19,10 +20,12 @@ def answer_blocks(answer: Answer, about: str, picture: str, size: tuple[float, f
     cautions = "".join(
         f"<p><b>{escape(caution.title)}.</b> {escape(caution.text)}</p>" for caution in CAUTIONS
     )
+    shrunk = min(1.0, _MOST_HEIGHT / max(size[1], 1.0))  # so that the answer begins on the first page
+    head, *sections = html_parts(answer)
     return (
-        Block(html=f"<p {_SMALL}>{escape(about)}</p>"),
-        Block(svg=_drawing(picture, size), size=size),
-        Block(html=as_html(answer)),
+        Block(html=f"{head}<p {_SMALL}>{escape(about)}</p>"),
+        Block(svg=_drawing(picture, size), size=(size[0] * shrunk, size[1] * shrunk)),
+        *(Block(html=section) for section in sections),
         Block(html=f"<h2 style='font-size:13pt'>Before anybody acts on this</h2><p {_SMALL}>{escape(_PRIVATE)}</p>"
                    f"<div {_SMALL}>{cautions}</div>"),
     )

@@ -85,7 +85,7 @@ class KeptTrace(QObject):
                 if details.postProcessor() is not None:
                     details.postProcessor().postProcessLayer(layer, context, feedback)
                 QgsProject.instance().addMapLayer(layer)
-                self._names.append(layer.name())
+                self._names.append(layer.name().partition(":")[0])
         if not self._running:
             self.told.emit(f"{tr('Kept as layers')}: {', '.join(self._names)}")
 

@@ -139,6 +139,8 @@ def test_the_page_to_print_holds_answer_picture_and_cautions():
     assert "Locate buried utilities before digging" in html and "names owners" in html
     drawing, = (block for block in blocks if block.svg)
     assert 'viewBox="0 0 400 300"' in drawing.svg and "base64,AAAA" in drawing.svg and drawing.size == (400.0, 300.0)
+    tall, = (block for block in answer_blocks(answer, "", "AAAA", (1000.0, 800.0)) if block.svg)
+    assert tall.size == (500.0, 400.0), "there is room for words on the first page"
 
 
 def test_figures_stand_right_and_words_left():
