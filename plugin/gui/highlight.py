@@ -22,6 +22,7 @@ class Highlight:
         self._canvas = canvas
         self._above = self._band(_ABOVE, Qt.PenStyle.SolidLine)
         self._below = self._band(_BELOW, Qt.PenStyle.DashLine)
+        self._below.setSecondaryStrokeColor(_CASING)  # so that dashes stand out from the pipe they lie on, in grey too
         self._place = QgsVertexMarker(canvas)
         self._place.setIconType(QgsVertexMarker.IconType.ICON_X)
         self._place.setIconSize(16)
@@ -67,7 +68,6 @@ class Highlight:
     def _band(self, colour, style):
         band = QgsRubberBand(self._canvas, QgsWkbTypes.GeometryType.LineGeometry)
         band.setColor(colour)
-        band.setSecondaryStrokeColor(_CASING)  # so that it stands out from the pipes below it, in grey too
         band.setLineStyle(style)
         return band
 
