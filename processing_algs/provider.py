@@ -11,6 +11,7 @@ from .accept_layout import AcceptLayout
 from .archive_at import ArchiveAt
 from .archive_to_database import ArchiveToDatabase
 from .archive_to_file import ArchiveToFile
+from .bring_archive_up import BringArchiveUp
 from .build_network import BuildNetwork
 from .check_drains import CheckDrains
 from .check_reroute import CheckReroute
@@ -37,6 +38,7 @@ ALGORITHMS = (
     ArchiveToFile,
     ArchiveAt,
     VerifyArchive,
+    BringArchiveUp,
     UndoBatch,
     FieldCopy,
     FieldReturn,

@@ -48,7 +48,7 @@ def archive_batch(path: Path, kind: str, why: str, who: str = "") -> Iterator[Ba
     with closing(open_archive(path, write=True)) as connection, told_plainly(path):
         put_back = put_triggers_back(connection, who)
         with transaction(connection):
-            batch = Batch(connection, path, _new_id(kind), who)
+            batch = Batch(connection, path, new_batch_id(kind), who)
             batch.put_back = [fault.sentence for fault in put_back]
             connection.execute("UPDATE history_note SET batch = ?, who = ?, why = ?, replacing = 0",
                                (batch.id, who or None, why or None))
@@ -167,6 +167,7 @@ def _stored(value: object) -> object:
     return value.item() if hasattr(value, "item") else value
 
 
-def _new_id(kind: str) -> str:
+def new_batch_id(kind: str) -> str:
+    """The name of a batch: its kind, when, and a number of its own."""
     moment = datetime.datetime.now(datetime.timezone.utc)
     return f"{kind}-{moment:%Y%m%dT%H%M%S}-{uuid.uuid4().hex[:6]}"

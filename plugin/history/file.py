@@ -110,7 +110,7 @@ def must_be_current(connection: sqlite3.Connection, path: Path) -> None:
     if version < SCHEMA_VERSION:
         raise ArchiveError(
             f"{path} is an archive of an older version (schema {version}, now {SCHEMA_VERSION}): it can be read, not "
-            "changed. Make a new archive with 'Create archive' and copy its rows into that one."
+            "changed. Run 'Bring archive up to date' first; it takes a copy before."
         )
 
 

@@ -86,7 +86,8 @@ def _found(connection: sqlite3.Connection, path: Path) -> tuple[Fault, ...]:
     version = schema_version(connection, path)
     if version < SCHEMA_VERSION:
         return (Fault(SCHEMA, "archive", f"The archive is of an older version (schema {version}, now "
-                                         f"{SCHEMA_VERSION}): it can be read, not changed."),)
+                                         f"{SCHEMA_VERSION}): it can be read, not changed. Run 'Bring archive up to "
+                                         "date'; it takes a copy before."),)
     return (
         *(Fault(*found) for found in structure_faults(connection)),
         *(Fault(*found) for found in key_faults(connection)),

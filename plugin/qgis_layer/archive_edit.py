@@ -26,6 +26,7 @@ def show_changes(path: Path, project: QgsProject | None) -> None:
     """Let the layers of the archive show what was written into its file. To be called on the main thread."""
     for layer in _layers_of(path, project):
         layer.dataProvider().reloadData()
+        layer.updateFields()
         layer.updateExtents()
         layer.triggerRepaint()
 

@@ -10,7 +10,7 @@ from .archive_error import ArchiveError
 from .archive_place import place_of
 from .database_place import DatabasePlace
 
-_IN_A_FILE = "bring it up first."
+_IN_A_FILE = "run 'Bring archive up to date' first; it takes a copy before."
 _IN_A_DATABASE = (
     "run 'Copy archive to a file', which brings it up and leaves the database as it is, then 'Copy archive to a "
     "database' with that file and a new schema."

@@ -15,6 +15,7 @@ SINKS = {
     "comparelayout": ("DECISIONS", "PLACES", "OUTLET_CHANGES", "OUTLETS"),
     "acceptlayout": (),
     "archiveat": (),
+    "bringarchiveup": (),
     "verifyarchive": ("OUTPUT",),
     "undobatch": ("BATCHES", "ROWS"),
     "buildnetwork": ("PIPES", "NODES", "LINE_FINDINGS", "POINT_FINDINGS"),
