@@ -24,6 +24,7 @@ from .import_layout import ImportLayout
 from .owner_page import OwnerPage
 from .owner_table import OwnerTable
 from .rank_pipes import RankPipes
+from .record_repair import RecordRepair
 from .trace_downstream import TraceDownstream
 from .trace_upstream import TraceUpstream
 from .undo_batch import UndoBatch
@@ -40,6 +41,7 @@ ALGORITHMS = (
     VerifyArchive,
     BringArchiveUp,
     UndoBatch,
+    RecordRepair,
     FieldCopy,
     FieldReturn,
     ImportLayout,

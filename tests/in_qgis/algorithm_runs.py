@@ -15,6 +15,7 @@ SINKS = {
     "comparelayout": ("DECISIONS", "PLACES", "OUTLET_CHANGES", "OUTLETS"),
     "acceptlayout": (),
     "archiveat": (),
+    "recordrepair": (),
     "bringarchiveup": (),
     "verifyarchive": ("OUTPUT",),
     "undobatch": ("BATCHES", "ROWS"),
