@@ -10,6 +10,8 @@ from ..plugin.checks.case import Case
 from ..plugin.checks.ground_fault import ground_fault
 from ..plugin.elevation.ground import SamplingCanceledError, sample_lines
 from ..plugin.network.summary import say_first
+from ..plugin.qgis_layer.crs import unit_m
+from ..plugin.qgis_layer.edits import read_edits
 from ..plugin.qgis_layer.raster import RasterError
 
 
@@ -42,7 +44,8 @@ def read_case(algorithm, parameters, context, feedback) -> Case:
             feedback.pushWarning(fault)
             county = dataclasses.replace(county, ground=None)
     trees = algorithm.read_trees(context, feedback)
-    return Case(county, trees, algorithm.read_land(parameters, context, feedback), fault)
+    edits = read_edits(algorithm.drains_file, unit_m(algorithm.source.sourceCrs()), algorithm.units.length_m)
+    return Case(county, trees, algorithm.read_land(parameters, context, feedback), fault, edits=edits)
 
 
 def said_found(results, not_checked_count: int, has_report: bool) -> str:

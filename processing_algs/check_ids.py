@@ -2,8 +2,8 @@
 
 CHECK_IDS = (
     "loose-end", "proposed-joint", "crossing-not-joined", "no-outlet", "past-outlet", "loop", "split",
-    "against-drawing", "elevation-contradicts-outlet", "reverse-grade", "flat-grade", "steep-grade", "sag",
-    "sill-downstream",
+    "against-drawing", "elevation-contradicts-outlet", "stale-inverts", "reverse-grade", "flat-grade",
+    "steep-grade", "sag", "sill-downstream",
     "shallow-cover", "deep-trench", "near-trees", "smaller-downstream", "outlet-low", "outlet-unguarded", "under-lot",
     "unknown-elevation", "unknown-size", "duplicate", "bad-geometry",
 )

@@ -15,6 +15,7 @@ from qgis.core import (
 
 from ..plugin import limits
 from ..plugin.qgis_layer.archive_info import ArchiveInfo
+from ..plugin.qgis_layer.archive_place import drains_file
 from ..plugin.qgis_layer.crs import complaint_about, units_for
 from .base import UNITS, FallkeeperAlgorithm
 
@@ -86,6 +87,7 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
         if complaint:
             raise QgsProcessingException(complaint)
         self.archive = ArchiveInfo.beside(layer)
+        self.drains_file = drains_file(layer)
         self.unseen = _unseen(layer, self.source)
         self.plain_source = _plain_source(layer, self.source)
         self.units = units_for(self.parameterAsString(parameters, UNITS, context) or "auto", self.source.sourceCrs(),

@@ -83,6 +83,8 @@ def _why_all(before: Checked, case: Case, update: UpdatedCounty) -> str:
         return "The ground does not belong to the inverts any more."
     if not (_same(before.case.trees, case.trees, "tree_id") and _same(before.case.land, case.land, "land_id")):
         return "Trees or land were changed."
+    if before.case.edits != case.edits:
+        return "The history of the archive goes on."
     return "A check broke off last time." if before.results.crashed else ""
 
 

@@ -14,6 +14,7 @@ from ..limits import Limits
 from ..network.network import Network
 from ..tables import Drains, Land, Trees
 from ..units import Units
+from .edits import Edits
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,7 @@ class Case:
 
     `ground_fault`: why the ground that was given could not be used; empty where it was. `contradiction_told`:
     whether elevation-contradicts-outlet is among the checks of this run. `asked`: the drains (a mask) that a check
-    which looks far is asked about; None: all.
+    which looks far is asked about; None: all. `edits`: what the history tells; None where there is none.
     """
 
     county: County
@@ -31,6 +32,7 @@ class Case:
     ground_fault: str = ""
     contradiction_told: bool = True
     asked: np.ndarray | None = None
+    edits: Edits | None = None
 
     @property
     def network(self) -> Network:

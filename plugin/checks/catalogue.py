@@ -26,6 +26,7 @@ from .shallow_cover import shallow_cover
 from .sill_downstream import sill_downstream
 from .smaller_downstream import smaller_downstream
 from .split import split
+from .stale_inverts import stale_inverts
 from .steep_grade import steep_grade
 from .under_lot import under_lot
 from .unknown_elevation import unknown_elevation
@@ -48,6 +49,7 @@ NETWORK_CHECKS: tuple[Check, ...] = (
 
 CHECKS: tuple[Check, ...] = (
     *NETWORK_CHECKS[:9],
+    stale_inverts,
     reverse_grade,
     flat_grade,
     steep_grade,
@@ -79,9 +81,5 @@ NOT_YET: tuple[NotYet, ...] = (
     NotYet(
         "overloaded", "Load and size: whether a pipe can carry the water of the land above it",
         "This version cannot check it.",
-    ),
-    NotYet(
-        "stale-inverts", "Lines whose ends were moved, split or turned without their inverts",
-        "This version does not read the history of edits.",
     ),
 )

@@ -15,6 +15,7 @@ from ..units import Units
 from .case import Case
 from .catalogue import CHECKS
 from .declare import Check
+from .edits import Edits
 from .ground_fault import ground_fault
 from .run import Results, run_checks
 
@@ -35,6 +36,7 @@ class Given:
     land: Land | None = None
     sampler: GroundSampler | None = None
     ground_name: str = "ground"
+    edits: Edits | None = None
     limits: Limits = field(default_factory=Limits)
     units: Units = field(default_factory=Units)
     tolerance_m: float = 0.3
@@ -86,4 +88,5 @@ def case_of(given: Given, county: County, checks: tuple[Check, ...]) -> Case:
     """The county with its surroundings, without its ground where that cannot belong to the inverts."""
     fault = ground_fault(county, given.ground_name)
     told = any(check.id == "elevation-contradicts-outlet" for check in checks)
-    return Case(replace(county, ground=None) if fault else county, given.trees, given.land, fault, told)
+    return Case(replace(county, ground=None) if fault else county, given.trees, given.land, fault, told,
+                edits=given.edits)

@@ -23,3 +23,9 @@ def table_of(opened: QgsVectorLayer) -> str:
     if DatabasePlace.of_layer(opened) is not None:
         return QgsDataSourceUri(opened.source()).table()
     return QgsProviderRegistry.instance().decodeUri("ogr", opened.source()).get("layerName") or ""
+
+
+def drains_file(opened: QgsVectorLayer | None) -> str:
+    """The GeoPackage whose table of drains a layer is; '' for any other layer."""
+    place = None if opened is None else place_of(opened)
+    return str(place) if isinstance(place, Path) and table_of(opened) == "drains" else ""

@@ -18,7 +18,9 @@ from ..network.kept_rows import rows_of
 from ..tables import Drains, Land, Shots, Structures, Trees
 from ..units import Units
 from .archive_info import ArchiveInfo
+from .archive_place import drains_file
 from .crs import complaint_about, unit_m, units_for
+from .edits import read_edits
 from .ground import RasterGround
 from .project_layers import ASKED, TREES
 from .read import Frame, read_layer
@@ -83,6 +85,7 @@ class Loader:
         self._before, self._touched = before, touched if before is not None and touched is not None else {}
         self._with_checks = with_checks or (before is not None and before.checked is not None)
         self._accept_proposed, self._is_canceled = accept_proposed, is_canceled
+        self._file = drains_file(drains) if self._with_checks else ""
         wanted = ASKED if self._with_checks else tuple(_TABLES)
         self._snapshots = {name: Snapshot(layers[name]) for name in wanted if name in layers}
         self._sampler = self._ground_name = None
@@ -133,6 +136,7 @@ class Loader:
         return Given(
             **{name: tables[name] for name in _TABLES if name in tables},
             trees=Trees.together(trees) if trees else None,
+            edits=read_edits(self._file, unit_m(self._frame.crs), self.units.length_m),
             sampler=self._sampler, ground_name=self._ground_name or "ground", limits=self.limits, units=self.units,
             tolerance_m=JOIN_TOLERANCE[self.units.system] * self.units.length_m,
             accept_proposed=self._accept_proposed,

@@ -19,6 +19,7 @@ SINKS = {
     "bringarchiveup": (),
     "verifyarchive": ("OUTPUT",),
     "undobatch": ("BATCHES", "ROWS"),
+    "checkdrains": ("LINE_FINDINGS", "POINT_FINDINGS", "NOT_CHECKED"),
     "buildnetwork": ("PIPES", "NODES", "LINE_FINDINGS", "POINT_FINDINGS"),
     "traceupstream": ("PIPES", "LAND_ABOVE"),
     "tracedownstream": ("PIPES",),
