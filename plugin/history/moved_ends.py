@@ -23,8 +23,8 @@ SAVE_S = 2.0
 _NEVER = ("", "")
 _ON_LINE = 0.01  # in the unit of coordinates: how far a cut may lie from the line it was cut from
 
-_ENTRIES = f"""SELECT key, new_key, action, at, who, batch, CASE action WHEN '{UPDATE}' THEN before END FROM history
-WHERE layer = 'drains' AND action IS NOT NULL ORDER BY seq"""  # noqa: S608 (a constant)
+_ENTRIES = """SELECT key, new_key, action, at, who, batch, CASE action WHEN ? THEN before END FROM history
+WHERE layer = 'drains' AND action IS NOT NULL ORDER BY seq"""
 _NOW = "SELECT drain_id, geom, invert_start, invert_end FROM drains"
 
 # a quote inside a text of the JSON has a backslash before it, so these are the columns themselves
@@ -129,7 +129,7 @@ def _follow(
     saves: list[_Save] = []
     drawn: dict[str, float] = {}
     known: set[str] = set()
-    for key, new_key, action, at, who, batch, before in connection.execute(_ENTRIES):
+    for key, new_key, action, at, who, batch, before in connection.execute(_ENTRIES, (UPDATE,)):
         if action == GAP:
             known.clear()
         elif action == INSERT:
