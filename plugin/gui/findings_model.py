@@ -28,6 +28,14 @@ class FindingsModel(QAbstractItemModel):
             return None
         return int(self._groups[index.internalId() - 1].rows[index.row()])
 
+    def rows_at(self, index):
+        """Check and findings of an index: those of the whole group for a group; nothing where there is none."""
+        if not index.isValid():
+            return None, []
+        row = self.row_at(index)
+        group = self._groups[index.row() if row is None else index.internalId() - 1]
+        return group.check.id, group.rows.tolist() if row is None else [row]
+
     def check_at(self, index):
         """The id of the check of a group."""
         return self._groups[index.row()].check.id

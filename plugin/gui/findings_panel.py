@@ -20,6 +20,7 @@ from qgis.PyQt.QtWidgets import (
 
 from ..qgis_layer.project_layers import grounds_in
 from .findings_model import FindingsModel
+from .joint_fix import SETTLED, JointFix
 
 _ROOM = 1.5  # how much more than a finding the map shows around it
 _LEAST_M = 60.0
@@ -49,10 +50,11 @@ class FindingsPanel(QWidget):
         """Nothing to switch on."""
 
     def stop(self):
-        """What was found stays."""
+        """What was found stays, the rings do not."""
+        self._joints.offer([])
 
     def close_for_good(self):
-        """Nothing to let go of."""
+        self._joints.close_for_good()
 
     def check(self):
         """Run all checks in the background; from then on they follow every edit."""
@@ -150,6 +152,8 @@ class FindingsPanel(QWidget):
         row = self._model.row_at(self._tree.currentIndex())
         self._show.setEnabled(row is not None)
         self._trace.setEnabled(row is not None)
+        check, rows = self._model.rows_at(self._tree.currentIndex())
+        self._joints.offer([self.view.shapes[one] for one in rows] if check in SETTLED else [])
         if row is not None:
             from ..answers.answer import as_html
 
@@ -180,6 +184,7 @@ class FindingsPanel(QWidget):
         self._stale = QLabel(tr("Something was edited since; these findings do not know of it yet."))
         self._stale.setWordWrap(True)
         self._why.setPlainText(tr("Press Check now. Then choose a line to read what is wrong there and what to do."))
+        self._joints = JointFix(self._session, self._canvas)
         self._tree = QTreeView()
         self._tree.setModel(self._model)
         self._tree.setUniformRowHeights(True)
@@ -213,4 +218,5 @@ class FindingsPanel(QWidget):
         column.addWidget(self._stale)
         column.addLayout(second)
         column.addWidget(parts, 1)
+        column.addWidget(self._joints)
         column.addLayout(last)
