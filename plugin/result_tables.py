@@ -181,10 +181,10 @@ def not_checked_table(county: County, results: Results, never: Sequence[NotYet] 
     def spread(words: list[str]) -> np.ndarray:
         return np.repeat(np.array(words, dtype=object), count) if words else np.zeros(0, dtype=object)
 
-    drains, one = county.network.drains, np.maximum(drain, 0)
+    drains = county.network.drains
     return {
         "check": spread([check for check, *_ in parts]),
-        "drain_id": np.where(drain >= 0, drains.drain_id[one], None),
-        "name": np.where(drain >= 0, drains.name[one], None),
+        "drain_id": np.append(drains.drain_id, None)[drain],  # row -1 is none
+        "name": np.append(drains.name, None)[drain],
         "why": spread([why for _, why, _ in parts]),
     }
