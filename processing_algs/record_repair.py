@@ -14,6 +14,7 @@ from qgis.core import (
     QgsProcessingParameterPoint,
     QgsProcessingParameterString,
 )
+from qgis.PyQt.QtCore import QDateTime
 
 from ..plugin.schema.values import VALUE_LISTS
 from .archive_base import ArchiveAlgorithm, told
@@ -72,8 +73,8 @@ class RecordRepair(ArchiveAlgorithm):
     def initAlgorithm(self, config=None):
         self.add_archive()
         self.add(QgsProcessingParameterDateTime(_DONE_ON, self.tr("Done on"),
-                                                QgsProcessingParameterDateTime.Type.Date),
-                 "The first day of the new pipe; the day before is the last of the old one.")
+                                                QgsProcessingParameterDateTime.Type.Date, optional=True),
+                 "The first day of the new pipe; the day before is the last of the old one. Empty: today.")
         for key, label in _POINTS.items():
             self.add(QgsProcessingParameterPoint(key, self.tr(label), optional=True),
                      "The nearest place on the drain is taken. In the CRS of the archive unless it names another.")
@@ -139,7 +140,7 @@ class RecordRepair(ArchiveAlgorithm):
 
         chosen = {key: self.parameterAsEnumString(parameters, key, context) or None for key in _LISTS}
         return Repair(
-            words("DRAIN_ID") or "", self.parameterAsDateTime(parameters, _DONE_ON, context).date().toPyDate(),
+            words("DRAIN_ID") or "", self._done_on(parameters, context),
             points=self._points(parameters, context, crs), route=self._route(parameters, context, crs),
             station_from=number("STATION_FROM"), station_to=number("STATION_TO"), invert_from=number("INVERT_FROM"),
             invert_to=number("INVERT_TO"), invert_error=number("INVERT_ERROR"), diameter=number("DIAMETER"),
@@ -147,6 +148,10 @@ class RecordRepair(ArchiveAlgorithm):
             old_status=self.parameterAsEnumString(parameters, "OLD_PIPE", context), found=words("FOUND"),
             done=words("DONE"), photo=words("PHOTO"), call_id=words("CALL_ID"),
         )
+
+    def _done_on(self, parameters, context):
+        given = self.parameterAsDateTime(parameters, _DONE_ON, context) if parameters.get(_DONE_ON) else None
+        return (given or QDateTime.currentDateTime()).date().toPyDate()
 
     def _points(self, parameters, context, crs):
         given = [key for key in _POINTS if parameters.get(key)]

@@ -50,7 +50,8 @@ class VerifyArchive(ArchiveAlgorithm):
                  "Off: the archive is only looked at.", advanced=True)
         self.add_who()
         self.add(QgsProcessingParameterFeatureSink(OUTPUT, self.tr("Verification"),
-                                                   QgsProcessing.SourceType.TypeVector),
+                                                   QgsProcessing.SourceType.TypeVector, optional=True,
+                                                   createByDefault=True),
                  "One row for everything found, with a sentence; no rows if all is well.")
         for key, label in _NUMBERS.items():
             self.addOutput(QgsProcessingOutputNumber(key, self.tr(label)))
@@ -86,6 +87,8 @@ class VerifyArchive(ArchiveAlgorithm):
         sink, destination = self.parameterAsSink(parameters, OUTPUT, context, fields, QgsWkbTypes.Type.NoGeometry,
                                                  QgsCoordinateReferenceSystem())
         if sink is None:
+            if parameters.get(OUTPUT) is None:
+                return None
             raise QgsProcessingException(self.invalidSinkError(parameters, OUTPUT))
         for fault in faults:
             row = QgsFeature(fields)

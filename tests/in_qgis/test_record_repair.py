@@ -135,3 +135,12 @@ def test_not_while_a_layer_is_edited(path):
     assert "is in edit mode" in " ".join(heard.errors)
     layer.rollBack()
     QgsProject.instance().clear()
+
+
+def test_a_repair_without_a_day_is_of_today(path):
+    ran = run("recordrepair", ARCHIVE=str(path), DRAIN_ID="A-1", FROM_POINT=point(1000, 880), TO_POINT=point(1000, 930),
+              MATERIAL="smooth_plastic", OPENINGS="none", DONE="replaced")
+    assert ran["BATCH"]
+    with closing(sqlite3.connect(path)) as file:
+        ((done_on,),) = file.execute("SELECT date(done_on) FROM repairs WHERE done = 'replaced'").fetchall()
+    assert done_on == datetime.date.today().isoformat()

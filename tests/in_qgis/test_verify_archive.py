@@ -87,3 +87,10 @@ def test_canceled(path):
     heard.cancel()
     with pytest.raises(Exception, match="Canceled, and nothing was changed"):
         run("verifyarchive", heard, ARCHIVE=str(path))
+
+
+def test_its_numbers_are_there_without_a_table(path):
+    import processing
+
+    ran = processing.run("fallkeeper:verifyarchive", {"ARCHIVE": str(path)}, feedback=Heard())
+    assert (ran["FAULT_COUNT"], ran["OUTPUT"]) == (0, None)
