@@ -5,16 +5,9 @@ from __future__ import annotations
 from qgis.core import Qgis, QgsFeature, QgsGeometry, QgsPointXY, QgsVectorLayerUtils
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
-from qgis.PyQt.QtWidgets import (
-    QHBoxLayout,
-    QPushButton,
-    QTableWidget,
-    QTableWidgetItem,
-    QTextBrowser,
-    QVBoxLayout,
-    QWidget,
-)
+from qgis.PyQt.QtWidgets import QHBoxLayout, QPushButton, QTextBrowser, QVBoxLayout, QWidget
 
+from .alternatives import Alternatives
 from .judge import Judge
 from .map_places import MapPlaces, station_marker
 from .reroute_form import RerouteForm
@@ -202,7 +195,7 @@ class ReroutePanel(QWidget):
         self._enable()
 
     def _show(self):
-        self._fill_table()
+        self._table.fill(self.kept, self.current)
         self._show_one(self._shown())
         self._enable()
 
@@ -216,22 +209,6 @@ class ReroutePanel(QWidget):
             return
         self._text.setHtml(as_html(explain(alternative)))
         self._profile.show_profile(alternative.profile, f"{alternative.name}: {alternative.headline}")
-
-    def _fill_table(self):
-        from ..answers.reroute import FIGURES, figures
-
-        columns = [*self.kept, *([self.current] if self.current is not None else [])]
-        self._table.setVisible(bool(columns))
-        self._table.setRowCount(len(FIGURES) + 1)
-        self._table.setVerticalHeaderLabels([tr("Verdict"), *(tr(figure) for figure in FIGURES)])
-        self._table.setColumnCount(len(columns))
-        self._table.setHorizontalHeaderLabels([one.name for one in self.kept]
-                                              + [tr("being drawn")] * (len(columns) - len(self.kept)))
-        for column, one in enumerate(columns):
-            verdict = one.reroute.verdict.call.replace("_", " ")
-            for row, words in enumerate((verdict, *figures(one))):
-                self._table.setItem(row, column, QTableWidgetItem(words))
-        self._table.resizeColumnsToContents()
 
     def _next_name(self):
         taken = {one.name for one in self.kept}
@@ -263,10 +240,7 @@ class ReroutePanel(QWidget):
         self._form.units_of = None
         self._form.changed.connect(self._settle.start)
         self._text = QTextBrowser()
-        self._table = QTableWidget()
-        self._table.setEditTriggers(QTableWidget.EditTrigger.NoEditTriggers)
-        self._table.setSelectionBehavior(QTableWidget.SelectionBehavior.SelectColumns)
-        self._table.setSelectionMode(QTableWidget.SelectionMode.SingleSelection)
+        self._table = Alternatives()
         self._table.itemSelectionChanged.connect(self._choose)
         self._keep = self._button(tr("&Keep beside"), tr("Keep this line to compare it with others; up to five."),
                                   self.keep_beside)
