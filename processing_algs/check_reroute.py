@@ -25,6 +25,9 @@ _NUMBERS = (
     ("INVERT_UP", "Invert at the upper end (ft or m)", "Empty: the best evidence of the pipe it ties in to."),
     ("INVERT_DOWN", "Invert at the lower end (ft or m)", "Empty: the best evidence of the pipe it ties in to."),
     ("INVERT_ERROR", "Standard error of both inverts (ft or m)", "Empty: that of the evidence."),
+    ("LAY_AT_GRADE", "Grade to lay it at (%)",
+     "Empty: straight from invert to invert. Else it is laid from the end whose invert is given, or from the lower "
+     "one, and the other end comes out where it does."),
     ("LEAST_GRADE", "Least grade (%)", "Empty: that at which the full pipe keeps itself clean, if its size is known."),
     ("LEAST_COVER", "Least earth above the pipe (ft or m)", "Empty: the limit least_cover."),
     ("GREATEST_DEPTH", "Greatest depth of the invert (ft or m)", "Empty: the limit greatest_depth."),
@@ -64,7 +67,7 @@ class CheckReroute(Surroundings, NetworkAlgorithm):
         self.add_surroundings()
         number = QgsProcessingParameterNumber.Type.Double
         for key, label, help_text in _NUMBERS:
-            least = {} if key.startswith("INVERT_") and key != "INVERT_ERROR" else {"minValue": 0.0}
+            least = {} if key in ("INVERT_UP", "INVERT_DOWN") else {"minValue": 0.0}
             self.add(QgsProcessingParameterNumber(key, self.tr(label), number, optional=True, **least), help_text)
         for key, label in (("MATERIAL", "Material of the new pipe"), ("OPENINGS", "Openings of the new pipe")):
             choices = QgsProcessingParameterEnum(key, self.tr(label), list(VALUE_LISTS[key.lower()]), optional=True,

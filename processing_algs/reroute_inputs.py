@@ -51,8 +51,13 @@ def read_plan(algorithm, parameters, context, feedback) -> Plan:
         raise QgsProcessingException(str(error)) from None
     levels = {f"{key.lower()}_m": number(algorithm, parameters, context, key, units.length_m)
               for key in ("INVERT_UP", "INVERT_DOWN", "INVERT_ERROR")}
-    least_grade = number(algorithm, parameters, context, "LEAST_GRADE", units.size_si("grade"))
-    return Plan(route, **levels, least_grade=least_grade, fixed=_fixed(algorithm, parameters, context))
+    grades = {name: number(algorithm, parameters, context, key, units.size_si("grade"))
+              for name, key in (("grade", "LAY_AT_GRADE"), ("least_grade", "LEAST_GRADE"))}
+    fixed = _fixed(algorithm, parameters, context)
+    try:
+        return Plan(route, **levels, **grades, fixed=fixed)
+    except RouteError as error:
+        raise QgsProcessingException(str(error)) from None
 
 
 def _drawn(algorithm, context, feedback) -> Drains:

@@ -59,8 +59,8 @@ def sampler_of(place):
 
 
 def plan_of(points, foot_m=b.FT, fixed=(), **given):
-    """A plan through points in ft. `diameter` in in, `least_grade` in %, inverts in ft; `fixed`: (x, y, least,
-    greatest) rows with NaN for no limit."""
+    """A plan through points in ft. `diameter` in in, `grade` and `least_grade` in %, inverts in ft; `fixed`: rows of
+    x, y, least and greatest, NaN for no limit."""
     lengths = {f"{k}_m": given[k] * foot_m for k in ("invert_up", "invert_down", "invert_error") if k in given}
     drawn = b.drains(b.pipe(None, *points), unit_m=foot_m)
     pipe = {k: given[k] for k in ("material", "openings") if k in given}
@@ -69,8 +69,8 @@ def plan_of(points, foot_m=b.FT, fixed=(), **given):
     points_held = np.array(fixed, dtype=float).reshape(-1, 4) * foot_m
     held = FixedPoints(points_held[:, :2], np.array([f"P{k}" for k in range(len(fixed))], dtype=object),
                        points_held[:, 2], points_held[:, 3])
-    least = given["least_grade"] / 100 if "least_grade" in given else np.nan
-    return Plan(one_route(drawn, "New pipe", **pipe), **lengths, least_grade=least, fixed=held)
+    grades = {name: given[name] / 100 for name in ("grade", "least_grade") if name in given}
+    return Plan(one_route(drawn, "New pipe", **pipe), **lengths, **grades, fixed=held)
 
 
 def judged(place, points, **given):

@@ -11,7 +11,7 @@ import shapely
 from ..checks.ground_fault import ground_fault
 from ..checks.run import Findings, run_checks
 from ..county import County
-from ..elevation.grade import UNKNOWN
+from ..elevation.grade import CANNOT_TELL, UNKNOWN
 from ..elevation.ground import GroundSampler
 from ..report.cautions import CAUTIONS
 from ..report.markup import plural, show_number, show_probability
@@ -19,10 +19,12 @@ from ..report.profile_data import Profile
 from ..report.verdict import reroute_verdict
 from ..reroute.checks import CHECKS
 from ..reroute.content import reroute_profile
+from ..reroute.ends import LOOSE
 from ..reroute.extend import sample_near
 from ..reroute.judge import Reroute, judge_reroute
 from ..reroute.left_behind import LeftBehind, find_left_behind
 from ..reroute.plan import Plan, RouteError, one_route
+from ..reroute.tie_checks import steps
 from ..reroute.words import (
     MINUS,
     fall_sentences,
@@ -51,6 +53,7 @@ class Asked:
     invert_down_m: float = NAN
     invert_error_m: float = NAN
     least_grade: float = NAN
+    grade: float = NAN
 
     def plan(self) -> Plan:
         """Raises reroute.plan.RouteError where the line cannot be judged."""
@@ -62,7 +65,8 @@ class Asked:
             diameter_m=None if np.isnan(self.diameter_m) else self.diameter_m, material=self.material,
             openings=self.openings,
         )
-        return Plan(route, self.invert_up_m, self.invert_down_m, self.invert_error_m, self.least_grade)
+        return Plan(route, self.invert_up_m, self.invert_down_m, self.invert_error_m, self.least_grade,
+                    grade=self.grade)
 
 
 @dataclass(frozen=True)
@@ -126,8 +130,8 @@ def explain(alternative: Alternative) -> Answer:
     return Answer(f"{alternative.name}: {alternative.headline}", tuple(s for s in sections if s.sentences), warnings)
 
 
-FIGURES = ("Length", "Fall", "Grade", "Chance it runs backwards", "Least grade asked for", "Deepest cut",
-           "Least earth above", "Near trees", "Pipes met", "Left behind")
+FIGURES = ("Length", "Fall", "Grade", "Chance it runs backwards", "Least grade asked for", "Where it ties in",
+           "Deepest cut", "Least earth above", "Near trees", "Pipes met", "Left behind")
 
 
 def figures(alternative: Alternative) -> tuple[str, ...]:
@@ -144,6 +148,7 @@ def figures(alternative: Alternative) -> tuple[str, ...]:
         grade_words(verdict.grade) if known else "unknown",
         show_probability(verdict.p_reverse) if known else "unknown",
         grade_words(verdict.least_grade) if np.isfinite(verdict.least_grade) else "none",
+        _step_words(reroute),
         _extreme(depth_m, np.nanmax, units),
         _extreme(cover_m, np.nanmin, units),
         "unknown" if reroute.case.trees is None else units.show_length(near_m),
@@ -156,6 +161,21 @@ def _extreme(values_m: np.ndarray, pick, units) -> str:
     if not np.isfinite(values_m).any():
         return "unknown"
     return show_number(float(pick(values_m)) / units.length_m, units.length_name)
+
+
+def _step_words(reroute: Reroute) -> str:
+    """Whether the water can step down at both ends; those that have simply the invert of the pipe there can."""
+    said = []
+    for step in steps(reroute):
+        call = step.call(reroute.case.limits)
+        if call is not None:
+            which = "lower end too low" if step.is_lower else "upper end too high"
+            doubt = " (cannot tell)" if call == CANNOT_TELL else ""
+            said.append(f"{which} by {reroute.county.units.show_length(-step.drop_m, 3)}{doubt}")
+    if said:
+        return "; ".join(said)
+    known = all(np.isfinite(tie.there_m) or tie.end.kind == LOOSE for tie in (reroute.lower, reroute.upper))
+    return "no climb" if known else "unknown"
 
 
 def _left_words(alternative: Alternative) -> str:

@@ -32,6 +32,7 @@ class RerouteForm(QWidget):
             "invert_up": self._figure(tr("from the pipe it ties in to")),
             "invert_down": self._figure(tr("from the pipe it ties in to")),
             "invert_error": self._figure(tr("that of the evidence")),
+            "grade": self._figure(tr("straight from invert to invert")),
             "least_grade": self._figure(tr("that which keeps it clean")),
         }
         self._labels = [QLabel() for _ in range(4 + len(self._figures))]
@@ -63,7 +64,7 @@ class RerouteForm(QWidget):
         for label, words in zip(self._labels, (
             tr("&Name"), tr("Inside &diameter ({})").format(size), tr("&Material"), tr("&Openings"),
             tr("Invert, &upper end ({})").format(length), tr("Invert, &lower end ({})").format(length),
-            tr("Standard &error of both ({})").format(length), tr("Least &grade (%)"),
+            tr("Standard &error of both ({})").format(length), tr("Lay it at a g&rade of (%)"), tr("Least &grade (%)"),
         )):
             label.setText(words)
 
@@ -78,7 +79,8 @@ class RerouteForm(QWidget):
             *(self._number(self._figures[name].text(), words) * length for name, words in (
                 ("invert_up", tr("The upper invert")), ("invert_down", tr("The lower invert")),
                 ("invert_error", tr("The standard error")))),
-            self._number(self._figures["least_grade"].text(), tr("The least grade")) / 100.0,
+            *(self._number(self._figures[name].text(), words) / 100.0 for name, words in (
+                ("least_grade", tr("The least grade")), ("grade", tr("The grade")))),
         )
 
     def _number(self, text, what):

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from ..checks.declare import Check
-from . import fall_checks, way_checks
+from . import fall_checks, tie_checks, way_checks
 
 CHECKS: tuple[Check, ...] = (
     fall_checks.unknown_elevation,
     fall_checks.reverse_grade,
     fall_checks.loose_end,
     fall_checks.no_outlet,
+    tie_checks.tie_in_step,
     fall_checks.smaller_downstream,
     fall_checks.flat_grade,
     fall_checks.fixed_invert,

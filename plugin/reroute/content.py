@@ -172,7 +172,7 @@ def _crosses(reroute: Reroute) -> Table:
     units, network, met = reroute.county.units, reroute.network, reroute.meetings
     margins = find_margins(reroute)
     rows = [(units.show_station(0.0), f"lower end: {place_name(reroute, reroute.lower)}",
-             _height(reroute.lower.z_m, units), _height(reroute.lower.z_m, units), "")]
+             _height(reroute.lower.there_m, units), _height(reroute.lower.z_m, units), "")]
     for row in range(len(met)):
         size = size_words(float(network.drains.diameter_m[network.lines.drain[met.line[row]]]), units)
         told = margin_words(margins, row, units)
@@ -181,7 +181,7 @@ def _crosses(reroute: Reroute) -> Table:
         rows.append((units.show_station(float(met.station_m[row])), f"{meeting_words(reroute, row)}, {size}",
                      _height(margins.invert_m[row], units), _height(margins.new_invert_m[row], units), told))
     rows.append((units.show_station(reroute.verdict.length_m), f"upper end: {place_name(reroute, reroute.upper)}",
-                 _height(reroute.upper.z_m, units), _height(reroute.upper.z_m, units), ""))
+                 _height(reroute.upper.there_m, units), _height(reroute.upper.z_m, units), ""))
     heads = ("Station", "Pipe", f"Its invert ({units.length_name})", f"New invert ({units.length_name})", "Detail")
     return Table(heads, tuple(rows), "")
 

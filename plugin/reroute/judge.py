@@ -10,31 +10,16 @@ from ..checks.case import Case
 from ..county import County
 from ..elevation.grade import UNKNOWN, call, p_reverse, sigma_of_fall_m
 from ..elevation.ground import GroundSampler
-from ..elevation.sources import SOURCE_WORDS, Source
 from ..hydraulics.manning import least_grade, roughness
 from ..tables import Land, Trees
-from .ends import PIPE, End, Flow, find_end, from_lower_end, which_is_up
+from .ends import Flow, find_end, from_lower_end, which_is_up
 from .extend import add_route, sample_near
 from .meetings import Meetings, find_meetings
 from .plan import Plan
 from .stations import Stations, find_stations
+from .tie_ins import TieIn, correlation, tie_ins
 
 NAN = float("nan")
-
-
-@dataclass(frozen=True)
-class TieIn:
-    """The invert the new pipe has at one end, NaN unknown; `how` are words on what it rests on.
-
-    `from_ground`: it is ground less a depth, with an error of its own kind; such errors of two ends go together.
-    """
-
-    end: End
-    z_m: float
-    sigma_m: float
-    source: Source
-    how: str
-    from_ground: bool
 
 
 @dataclass(frozen=True)
@@ -114,8 +99,7 @@ def judge_reroute(
     flow = which_is_up(network, first, last, plan, county.units)
     route = from_lower_end(plan.line, flow)
     low_end, high_end = (last, first) if flow.first_is_up else (first, last)
-    lower = _tie_in(county, low_end, plan.invert_down_m, plan.invert_error_m)
-    upper = _tie_in(county, high_end, plan.invert_up_m, plan.invert_error_m)
+    lower, upper = tie_ins(county, low_end, high_end, plan)
     meetings = find_meetings(network, route)
     stations = find_stations(route, meetings, plan.fixed, county)
     shape = np.empty(1, dtype=object)
@@ -134,32 +118,12 @@ def judge_reroute(
 _NO_VERDICT = Verdict(NAN, NAN, NAN, NAN, UNKNOWN, NAN, False, NAN, NAN)
 
 
-def _tie_in(county: County, end: End, given_m: float, given_error_m: float) -> TieIn:
-    """The given invert, else the best evidence of the pipe there, else that of a structure there."""
-    limits = county.limits
-    told = np.isfinite(given_error_m)
-    if np.isfinite(given_m):
-        error_m = given_error_m if told else limits["error_probe"]
-        return TieIn(end, given_m, error_m, Source.STATED, "as given for this run", False)
-    structure_m = float(county.network.structures.invert_m[end.structure]) if end.structure >= 0 else NAN
-    z_m, sigma_m, source = NAN, NAN, Source.NONE
-    if end.kind == PIPE:
-        found = county.evidence.invert_at(np.array([end.line]), np.array([end.place.at_m]))
-        z_m, sigma_m, source = float(found.z_m[0]), float(found.sigma_m[0]), Source(int(found.source[0]))
-    how = SOURCE_WORDS[source]
-    if np.isfinite(structure_m) and source >= Source.PROBED_DEPTH:
-        z_m, sigma_m, source, how = structure_m, limits["error_probe"], Source.STATED, "invert of the structure there"
-    if source != Source.NONE and told:
-        sigma_m, how = given_error_m, f"{how}, error as given"
-    return TieIn(end, z_m, sigma_m, source, how, source >= Source.PROBED_DEPTH and source != Source.NONE and not told)
-
-
 def _verdict(reroute: Reroute, length_m: float) -> Verdict:
     lower, upper, plan, limits = reroute.lower, reroute.upper, reroute.plan, reroute.case.limits
     given = np.isfinite(plan.invert_up_m) and np.isfinite(plan.invert_down_m)
     known = reroute.flow.sure or given
     fall_m = upper.z_m - lower.z_m if known else NAN
-    sigma_m = float(sigma_of_fall_m(upper.sigma_m, lower.sigma_m, _correlation(reroute))) if known else NAN
+    sigma_m = float(sigma_of_fall_m(upper.sigma_m, lower.sigma_m, correlation(lower, upper, limits))) if known else NAN
     chance = float(p_reverse(fall_m, sigma_m))
     asked = bool(np.isfinite(plan.least_grade))
     least = plan.least_grade if asked else _velocity_grade(reroute)
@@ -168,16 +132,6 @@ def _verdict(reroute: Reroute, length_m: float) -> Verdict:
         length_m, fall_m, sigma_m, chance, str(call(chance, limits)), least, asked,
         1.0 - float(p_reverse(fall_m - least * length_m, sigma_m)), float(ground_m[1] - ground_m[0]),
     )
-
-
-def _correlation(reroute: Reroute) -> float:
-    """Correlation of the two inverts' errors: those of one survey of the ground go together over short distances."""
-    lower, upper, limits = reroute.lower, reroute.upper, reroute.case.limits
-    if not (lower.from_ground and upper.from_ground):
-        return 0.0
-    apart_m = np.hypot(*(np.array(lower.end.xy_m) - np.array(upper.end.xy_m)))
-    covariance = limits["ground_error"] ** 2 * np.exp(-apart_m / limits["ground_correlation_length"])
-    return float(covariance / (lower.sigma_m * upper.sigma_m))
 
 
 def _velocity_grade(reroute: Reroute) -> float:

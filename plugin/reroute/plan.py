@@ -39,7 +39,8 @@ class Plan:
     """A drawn route with the pipe to be laid, in SI; NaN where nobody said.
 
     `route` is one row with a LineString as it was drawn, in either direction. `invert_error_m` is the standard
-    error of both end inverts, whatever they rest on. `least_grade` is a ratio.
+    error of both end inverts, whatever they rest on. `least_grade` is a ratio, and so is `grade`, at which the pipe
+    is laid from the end whose invert is known; the other end comes out where it does.
     """
 
     route: Drains
@@ -48,6 +49,12 @@ class Plan:
     invert_error_m: float = NAN
     least_grade: float = NAN
     fixed: FixedPoints = field(default_factory=FixedPoints.none)
+    grade: float = NAN
+
+    def __post_init__(self) -> None:
+        if np.isfinite(self.invert_up_m) and np.isfinite(self.invert_down_m) and np.isfinite(self.grade):
+            raise RouteError("Both inverts and the grade of the new pipe are given: leave one of the three empty, "
+                             "since two of them decide the third.")
 
     @property
     def name(self) -> str:

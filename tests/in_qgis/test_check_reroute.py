@@ -198,6 +198,20 @@ def test_given_figures_count_in_the_units_of_the_run(sample):
     assert deep["limit"] == 3.5 and "given for this run" in deep["source"]
 
 
+def test_a_grade_to_lay_it_at_is_held_against_the_pipe_at_the_other_end(sample):
+    """The pipes' inverts are 0.35 ft apart over 550 ft; at 0.2 % the upper end is 0.75 ft above its pipe."""
+    result = run(sample, R1, LAY_AT_GRADE=0.2, INVERT_ERROR=0.03)
+    assert (result["FALL"], result["GRADE"], result["VERDICT"]) == (pytest.approx(1.1), pytest.approx(0.2), "falls")
+    step, = found(result, "tie-in-step")
+    assert (step["value"], step["unit"], step["severity"]) == (pytest.approx(-0.75, abs=1e-3), "ft", "serious")
+    assert not found(run(sample, R1), "tie-in-step")
+
+
+def test_a_grade_beside_both_inverts_is_refused(sample):
+    with pytest.raises(QgsProcessingException, match="leave one of the three empty"):
+        run(sample, R1, LAY_AT_GRADE=0.1, INVERT_UP=696.6, INVERT_DOWN=696.3)
+
+
 def test_a_metric_layer_counts_in_metres_and_millimetres(qgis_app):
     known = {"invert_start": 30.0, "invert_end": 30.4, "invert_error": 0.01, "diameter": 300.0}
     main, outlet = (layer([row], "EPSG:26917", origin=(300_000.0, 4_600_000.0)) for row in (

@@ -88,6 +88,27 @@ def test_the_verdict_follows_every_point_and_a_typed_invert(drawing):
     until(lambda: "is no number: 'abc'" in drawing.reroute._text.toPlainText(), "the sentence")
 
 
+def test_a_typed_grade_leads_the_upper_end_to_where_it_comes_out(drawing):
+    draw(drawing, R1)
+    type_in(drawing, grade="0.2")
+    until(lambda: column(drawing, 0)["Grade"] == "0.2000 %", "the typed grade")
+    row, length = column(drawing, 0), float(column(drawing, 0)["Length"].split()[0])
+    assert row["Verdict"] == "falls"
+    climb = 0.002 * length - 0.35  # the pipes' own inverts are 0.35 ft apart
+    assert row["Where it ties in"] == f"upper end too high by {climb:.3f} ft"
+    assert "water would stand in the old pipe above it" in drawing.reroute._text.toPlainText()
+    type_in(drawing, invert_up="696.7", invert_down="696.3")
+    until(lambda: "leave one of the three empty" in drawing.reroute._text.toPlainText(), "the sentence")
+
+
+def test_a_lower_invert_typed_below_the_pipe_it_ties_in_to_is_told(drawing):
+    draw(drawing, R1)
+    assert column(drawing, 0)["Where it ties in"] == "no climb"
+    type_in(drawing, invert_down="696.0", invert_error="0.02")
+    until(lambda: column(drawing, 0)["Where it ties in"].startswith("lower end too low by 0.3"), "the step")
+    assert "water would stand in the new pipe" in drawing.reroute._text.toPlainText()
+
+
 def test_points_snap_to_pipes(drawing):
     press(drawing, 1004, 1075)
     press(drawing, 904, 603)
