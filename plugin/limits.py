@@ -225,6 +225,14 @@ DEFAULTS: Mapping[str, Limit] = MappingProxyType(
                    "a larger spacing of laterals is in another unit or wrong"),
             _limit("text_reach", 15.0, "m", "length", CHOICE, CHOICE,
                    "farthest a text of a drawing may stand from the line it is kept with"),
+            _limit("accepted_near", 1.0, "m", "length", CHOICE, CHOICE,
+                   "a place found no farther than this along the pipe from an accepted one is the same; it moves a "
+                   "little when a line is drawn better"),
+            _limit("accepted_grown", 5.0, "m", "length", CHOICE, CHOICE,
+                   "an accepted stretch may reach this much farther before it comes back: the step at which the ground "
+                   "is asked along a pipe"),
+            _limit("accepted_worse", 0.1, "", "ratio", CHOICE, CHOICE,
+                   "share of the accepted figure by which it may become worse before the finding comes back"),
             _limit("click_distance", 30.0, "m", "length", CHOICE, CHOICE,
                    "farthest a clicked point may lie from a pipe"),
         )
