@@ -1,4 +1,4 @@
-"""Read all that checks look at. Loaded only while an algorithm runs."""
+"""Read all that checks look at, and make them. Loaded only while an algorithm runs."""
 
 from __future__ import annotations
 
@@ -6,46 +6,59 @@ import dataclasses
 
 from qgis.core import QgsProcessingException
 
-from ..plugin.checks.case import Case
-from ..plugin.checks.ground_fault import ground_fault
-from ..plugin.elevation.ground import SamplingCanceledError, sample_lines
+from ..plugin.checks.run import CanceledError
+from ..plugin.checks.whole import Checked, Given, check_whole, network_of
+from ..plugin.elevation.ground import SamplingCanceledError
 from ..plugin.network.summary import say_first
 from ..plugin.qgis_layer.crs import unit_m
 from ..plugin.qgis_layer.edits import read_edits
 from ..plugin.qgis_layer.raster import RasterError
+from .read_inputs import read_given, say_unseen
 
 
-def read_case(algorithm, parameters, context, feedback) -> Case:
-    """Network, ground, trees and land; says first what matters most."""
-    sampler = algorithm.ground_sampler(parameters, context, feedback)
-
-    def ground(lines, active):
-        step = algorithm.limits["ground_step"]
-        try:
-            return sample_lines(lines, sampler, step, active, lambda share: feedback.setProgress(10 + 30 * share))
-        except SamplingCanceledError:
-            raise QgsProcessingException("Canceled.") from None
-        except RasterError as error:
-            raise QgsProcessingException(str(error)) from None
-
-    county = algorithm.read_county(parameters, context, feedback, ground if sampler is not None else None)
-    for sentence in say_first(county.network):
+def check_case(algorithm, parameters, context, feedback, checks) -> Checked:
+    """All of a run; says first what matters most."""
+    given = _with_surroundings(algorithm, parameters, context, feedback,
+                               read_given(algorithm, parameters, context, feedback))
+    network = network_of(given)
+    say_unseen(algorithm, feedback)
+    for sentence in say_first(network):
         feedback.pushWarning(sentence)
-    fault = ""
-    if county.ground is not None:
-        missing = county.ground.missing_count
-        if missing:
-            feedback.pushWarning(
-                f"The ground is missing at {missing:,} of {len(county.ground):,} samples along the pipes; it stays "
-                "unknown there."
-            )
-        fault = ground_fault(county, algorithm.ground_layer.name())
-        if fault:
-            feedback.pushWarning(fault)
-            county = dataclasses.replace(county, ground=None)
-    trees = algorithm.read_trees(context, feedback)
-    edits = read_edits(algorithm.drains_file, unit_m(algorithm.source.sourceCrs()), algorithm.units.length_m)
-    return Case(county, trees, algorithm.read_land(parameters, context, feedback), fault, edits=edits)
+    try:
+        checked = check_whole(given, checks, lambda share: feedback.setProgress(10 + 80 * share), feedback.isCanceled,
+                              network)
+    except (CanceledError, SamplingCanceledError):
+        raise QgsProcessingException("Canceled.") from None
+    except RasterError as error:
+        raise QgsProcessingException(str(error)) from None
+    _say_of_ground(checked.case, network, feedback)
+    for crashed in checked.results.crashed:
+        feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}\n{crashed.trace}")
+    return checked
+
+
+def _with_surroundings(algorithm, parameters, context, feedback, given: Given) -> Given:
+    """With ground, trees, land and history, as far as there are such."""
+    return dataclasses.replace(
+        given,
+        trees=algorithm.read_trees(context, feedback),
+        land=algorithm.read_land(parameters, context, feedback),
+        sampler=algorithm.ground_sampler(parameters, context, feedback),
+        ground_name=algorithm.ground_layer.name() if algorithm.ground_layer is not None else given.ground_name,
+        edits=read_edits(algorithm.drains_file, unit_m(algorithm.source.sourceCrs()), algorithm.units.length_m),
+    )
+
+
+def _say_of_ground(case, network, feedback) -> None:
+    if case.network is not network:
+        feedback.pushInfo("Some systems have neither outlet nor inverts: their flow was taken from the ground.")
+    if case.ground_fault:
+        feedback.pushWarning(case.ground_fault)
+    elif case.ground is not None and case.ground.missing_count:
+        feedback.pushWarning(
+            f"The ground is missing at {case.ground.missing_count:,} of {len(case.ground):,} samples along the pipes; "
+            "it stays unknown there."
+        )
 
 
 def said_found(results, not_checked_count: int, has_report: bool) -> str:

@@ -2,11 +2,8 @@
 
 from __future__ import annotations
 
-import dataclasses
-
 from qgis.core import (
     QgsProcessing,
-    QgsProcessingException,
     QgsProcessingOutputNumber,
     QgsProcessingParameterEnum,
     QgsProcessingParameterFeatureSink,
@@ -70,22 +67,13 @@ class CheckDrains(Surroundings, NetworkAlgorithm):
     def processAlgorithm(self, parameters, context, feedback):
         from ..plugin.checks.catalogue import CHECKS as ALL
         from ..plugin.checks.catalogue import NOT_YET
-        from ..plugin.checks.run import CanceledError, run_checks
-        from .check_case import read_case, said_found
+        from .check_case import check_case, said_found
         from .write_results import write_findings, write_not_checked, write_report
 
-        case = read_case(self, parameters, context, feedback)
-        feedback.setProgress(50)
         chosen = self.parameterAsEnumStrings(parameters, CHECKS, context) if parameters.get(CHECKS) else []
         checks = [check for check in ALL if not chosen or check.id in chosen]
-        told = any(check.id == "elevation-contradicts-outlet" for check in checks)
-        case = dataclasses.replace(case, contradiction_told=told)
-        try:
-            results = run_checks(case, checks, lambda share: feedback.setProgress(50 + 40 * share), feedback.isCanceled)
-        except CanceledError:
-            raise QgsProcessingException("Canceled.") from None
-        for crashed in results.crashed:
-            feedback.reportError(f"Check {crashed.check.id} broke off: {crashed.error}\n{crashed.trace}")
+        checked = check_case(self, parameters, context, feedback, checks)
+        case, results = checked.case, checked.results
         outputs = write_findings(self, parameters, context, feedback, case.county, results.findings)
         never = () if chosen else NOT_YET
         outputs["NOT_CHECKED"], rows = write_not_checked(self, parameters, context, feedback, case, results, never)

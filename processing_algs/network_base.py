@@ -102,11 +102,11 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
             return QgsProcessingUtils.mapLayerFromString(name, context)
         return self.parameterAsVectorLayer(parameters, DRAINS, context)
 
-    def read_county(self, parameters, context, feedback, ground=None):
+    def read_county(self, parameters, context, feedback):
         """The network as plugin.county.County; says on the way what it saw and what it could not use."""
         from .read_inputs import read_county
 
-        return read_county(self, parameters, context, feedback, ground)
+        return read_county(self, parameters, context, feedback)
 
     def tolerance_m(self, parameters, context) -> float:
         if parameters.get(JOIN_TOLERANCE) is None:

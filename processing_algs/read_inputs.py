@@ -1,22 +1,26 @@
-"""Read the inputs of a network algorithm into a county. Loaded only while an algorithm runs."""
+"""Read the inputs of a network algorithm. Loaded only while an algorithm runs."""
 
 from __future__ import annotations
 
 from qgis.core import QgsProcessingException
 
+from ..plugin.checks.whole import Given, network_of
 from ..plugin.county import County
 from ..plugin.limits import LimitError, Limits
-from ..plugin.network.build import build_network
-from ..plugin.network.by_ground import flow_by_ground
 from ..plugin.qgis_layer.read import Frame, ReadCanceledError, read_layer, read_rows
 from ..plugin.tables import Drains, Shots, Structures
 
 
-def read_county(algorithm, parameters, context, feedback, ground=None) -> County:
-    """Read drains, structures and shots, build the network, and say what was seen.
+def read_county(algorithm, parameters, context, feedback) -> County:
+    """Read drains, structures and shots, build the network, and say what was seen."""
+    given = read_given(algorithm, parameters, context, feedback)
+    county = County(network_of(given), given.limits, given.units)
+    say_unseen(algorithm, feedback)
+    return county
 
-    `ground(lines, active)` gives the ground along the lines where a raster was chosen.
-    """
+
+def read_given(algorithm, parameters, context, feedback) -> Given:
+    """Drains, structures and shots with the settings of the run."""
     frame = frame_of(algorithm, context)
     limits = algorithm.limits = read_limits(algorithm, parameters, context)
     renamed = algorithm.renamed(parameters, context)
@@ -28,25 +32,18 @@ def read_county(algorithm, parameters, context, feedback, ground=None) -> County
             f"The layer '{algorithm.source.sourceName()}' holds no lines: choose a layer with drains, or clear the "
             "selection or filter."
         )
-    network = build_network(
+    return Given(
         Drains.from_frame(drains),
         Structures.from_frame(structures) if structures is not None else None,
         Shots.from_frame(shots) if shots is not None else None,
-        limits=limits,
-        tolerance_m=algorithm.tolerance_m(parameters, context),
+        limits=limits, units=algorithm.units, tolerance_m=algorithm.tolerance_m(parameters, context),
         accept_proposed=algorithm.parameterAsBoolean(parameters, "ACCEPT_PROPOSED", context),
     )
+
+
+def say_unseen(algorithm, feedback) -> None:
     if algorithm.unseen:
         feedback.pushWarning(f"{algorithm.unseen:,} lines were not seen: only the selected or filtered ones were read.")
-    if ground is None:
-        return County(network, limits, algorithm.units)
-    profile = ground(network.lines, network.active)
-    county = County(network, limits, algorithm.units, profile)
-    by_ground = flow_by_ground(network, county.evidence)
-    if by_ground is network:
-        return county
-    feedback.pushInfo("Some systems have neither outlet nor inverts: their flow was taken from the ground.")
-    return County(by_ground, limits, algorithm.units, profile)
 
 
 def frame_of(algorithm, context) -> Frame:
