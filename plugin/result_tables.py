@@ -22,7 +22,7 @@ NODES = {"node": "integer", "kind": "text", "name": "text", "system": "integer",
 FINDINGS = {
     "check": "text", "call": "text", "severity": "text", "title": "text", "remedy": "text", "drain_id": "text",
     "name": "text", "station_from": "real", "station_to": "real", "value": "real", "limit": "real", "unit": "text",
-    "probability": "real", "source": "text", "detail": "text",
+    "probability": "real", "source": "text", "detail": "text", "accepted": "text",
 }
 NOT_CHECKED = {"check": "text", "drain_id": "text", "name": "text", "why": "text"}
 NODE_ALIASES = {
@@ -51,6 +51,7 @@ def finding_aliases(units: Units) -> dict[str, str]:
         "drain_id": "Drain", "name": "Name", "station_from": f"From station ({length})",
         "station_to": f"To station ({length})", "value": "Value", "limit": "Limit", "unit": "Unit",
         "probability": "Probability", "source": "Source", "detail": "In detail",
+        "accepted": "Accepted, with reason",
     }
 
 
@@ -104,8 +105,13 @@ def nodes_table(county: County) -> tuple[dict[str, np.ndarray], np.ndarray]:
     return {c: v[used] for c, v in columns.items()}, net.nodes.xy[used]
 
 
-def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
-    """Columns of findings; value and limit in the unit of the check's kind."""
+def findings_table(
+    county: County, findings: Findings, accepted: np.ndarray | None = None
+) -> dict[str, np.ndarray]:
+    """Columns of findings; value and limit in the unit of the check's kind.
+
+    `accepted`: by finding, what is said of one that somebody lets stand; None for the others.
+    """
     net, units = county.network, county.units
     on_drain, on_line = findings.drain >= 0, findings.line >= 0
 
@@ -141,6 +147,7 @@ def findings_table(county: County, findings: Findings) -> dict[str, np.ndarray]:
         "probability": findings.probability,
         "source": by_check(lambda c: source_of(c, county)),
         "detail": findings.detail,
+        "accepted": np.full(len(findings), None, dtype=object) if accepted is None else accepted,
     }
     return rounded(columns)
 

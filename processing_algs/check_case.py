@@ -6,7 +6,8 @@ import dataclasses
 
 from qgis.core import QgsProcessingException
 
-from ..plugin.checks.run import CanceledError
+from ..plugin.checks.accepted import AcceptedRows, Standing, judge_accepted
+from ..plugin.checks.run import CanceledError, Findings
 from ..plugin.checks.whole import Checked, Given, check_whole, network_of
 from ..plugin.elevation.ground import SamplingCanceledError
 from ..plugin.network.summary import say_first
@@ -61,11 +62,27 @@ def _say_of_ground(case, network, feedback) -> None:
         )
 
 
-def said_found(results, not_checked_count: int, has_report: bool) -> str:
+def standing_of(algorithm, checked: Checked, feedback) -> Standing:
+    """What of the findings is accepted; says how many are, and which came back."""
+    findings, county = checked.results.findings, checked.case.county
+    rows = AcceptedRows.of(algorithm.accepted, county.units)
+    standing = judge_accepted(findings, county.network, rows, county.limits, county.units)
+    if standing.accepted.any():
+        feedback.pushInfo(f"Accepted findings: {int(standing.accepted.sum()):,}, in the results with their reasons.")
+    back = int(standing.returned.sum())
+    if back:
+        feedback.pushWarning(
+            f"Findings that were accepted and are back, since the facts have changed: {back:,}. The field "
+            "detail says what is other than before."
+        )
+    return standing
+
+
+def said_found(findings: Findings, not_checked_count: int, has_report: bool) -> str:
     """How much was found and where to look first."""
-    serious = int((results.findings.rank == 0).sum())
+    serious = int((findings.rank == 0).sum())
     where = "the report, the worst first" if has_report else "the tables of the findings"
     return (
-        f"Findings: {len(results.findings):,}, {serious:,} of them serious. Not checked: {not_checked_count:,}, each "
+        f"Findings: {len(findings):,}, {serious:,} of them serious. Not checked: {not_checked_count:,}, each "
         f"with its reason. See {where}, for what to do."
     )

@@ -87,6 +87,7 @@ class NetworkAlgorithm(FallkeeperAlgorithm):
         if complaint:
             raise QgsProcessingException(complaint)
         self.archive = ArchiveInfo.beside(layer)
+        self.drains_layer = layer
         self.drains_file = drains_file(layer)
         self.unseen = _unseen(layer, self.source)
         self.plain_source = _plain_source(layer, self.source)

@@ -11,6 +11,7 @@ import numpy as np
 import shapely
 
 from ..plugin import result_tables as tables
+from ..plugin.checks.accepted import Standing
 from ..plugin.checks.case import Case
 from ..plugin.checks.catalogue import NotYet
 from ..plugin.checks.run import Findings, Results
@@ -47,21 +48,26 @@ def write_pipes(
                       tables.pipe_aliases(county.units), Rows(len(pieces), part), LINE, percent)
 
 
-def write_findings(algorithm, parameters, context, feedback, county: County, findings: Findings, percent=None) -> dict:
-    """LINE_FINDINGS and POINT_FINDINGS."""
+def write_findings(
+    algorithm, parameters, context, feedback, county: County, findings: Findings, percent=None, accepted=None
+) -> dict:
+    """LINE_FINDINGS and POINT_FINDINGS; `accepted`: by finding, what is said of one that is accepted."""
     results = {}
     for key, place, wkb in (("LINE_FINDINGS", False, LINE), ("POINT_FINDINGS", True, POINT)):
-        rows = finding_rows(county, findings, np.flatnonzero(findings.place == place))
+        rows = finding_rows(county, findings, np.flatnonzero(findings.place == place), accepted)
         results[key] = write_sink(algorithm, parameters, context, feedback, key, tables.FINDINGS,
                                   tables.finding_aliases(county.units), rows, wkb, percent)
     return results
 
 
-def finding_rows(county: County, findings: Findings, chosen: np.ndarray) -> Rows:
+def finding_rows(
+    county: County, findings: Findings, chosen: np.ndarray, accepted: np.ndarray | None = None
+) -> Rows:
     """The findings in the rows `chosen`."""
     def part(rows: slice):
         some = findings.where(chosen[rows])
-        return tables.findings_table(county, some), tables.finding_shapes(county, some)
+        words = None if accepted is None else accepted[chosen[rows]]
+        return tables.findings_table(county, some, words), tables.finding_shapes(county, some)
 
     return Rows(len(chosen), part)
 
@@ -79,13 +85,15 @@ def write_not_checked(
     return destination, len(columns["check"])
 
 
-def write_report(algorithm, parameters, context, case: Case, results: Results) -> str | None:
+def write_report(
+    algorithm, parameters, context, case: Case, results: Results, standing: Standing
+) -> str | None:
     """REPORT as one HTML file; None where the user did not ask for it."""
     path = algorithm.parameterAsFileOutput(parameters, "REPORT", context)
     if not path:
         return None
-    figures = finding_figures(results.findings, case)
-    content = report_content(results, case, facts_of(algorithm, case), figures)
+    figures = finding_figures(results.findings.where(~standing.accepted), case)
+    content = report_content(results, case, facts_of(algorithm, case), figures, standing)
     Path(path).write_text(render_report(content), encoding="utf-8")
     return path
 

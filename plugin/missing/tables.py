@@ -126,6 +126,7 @@ def missing_findings(county: County, probable: Sequence[Probable]) -> tuple[dict
         "detail": [f"{one.confidence}: {'; '.join(one.reasons)}" for one in probable],
         "value": np.array([one.area_m2 for one in probable], dtype=float) / county.units.area_m2,
         "station_from": unknown, "station_to": unknown, "limit": unknown, "probability": unknown,
+        "accepted": [None] * len(probable),
     }
     columns = {}
     for name, kind in FINDINGS.items():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 from qgis.core import QgsMarkerSymbol, QgsSymbol, QgsVectorLayer
 
@@ -14,6 +15,7 @@ from .symbols import (
     INK,
     LEAF,
     NOT_KNOWN,
+    PALE,
     PIPE,
     PROPOSED,
     WHITE,
@@ -148,7 +150,7 @@ def _line_findings(layer: QgsVectorLayer) -> None:
     flat = line_of(line_layer(DOUBT, 0.5, offset=0.8), line_layer(DOUBT, 0.5, offset=-0.8))
     show(
         layer,
-        (
+        _open_first(
             Rule("Near trees", f"{_TREES} and \"call\" = 'found'", roots),
             Rule("Near trees, cannot tell whether roots get in", f"{_TREES} and \"call\" <> 'found'", perhaps_roots),
             Rule("Too flat", _FLAT, flat),
@@ -158,8 +160,9 @@ def _line_findings(layer: QgsVectorLayer) -> None:
             Rule("Other, serious", _other("serious"), line(BAD, 1.1, "6;1")),
             Rule("Other, in doubt", _other("doubt"), line(DOUBT, 0.9, "2.4;1")),
             Rule("Other, note", _other("note"), line(INK, 0.6, "1.2;1.2")),
+            accepted=line_of(line_layer(PALE, 0.3), marks(marker("square", 1.8, WHITE, PALE, 0.3), 12)),
         ),
-        (
+        _open_labels(
             Label('"title"', "\"severity\" = 'serious'", 15_000, 8.5, BAD, True, 9, "along"),
             Label('"title"', "\"severity\" = 'doubt'", 8_000, 8, DOUBT, False, 6, "along"),
             Label('"title"', "coalesce(\"severity\", 'note') = 'note'", 4_000, 7.5, INK, False, 3, "along"),
@@ -167,6 +170,7 @@ def _line_findings(layer: QgsVectorLayer) -> None:
     )
 
 
+_OPEN = '"accepted" is null'
 _TREES = "coalesce(\"check\" = 'near-trees', false)"
 _FLAT = "coalesce(\"check\" = 'flat-grade' and \"call\" in ('found', 'reverse'), false)"
 
@@ -179,6 +183,16 @@ def _other(severity: str) -> str:
     return f"{test} and coalesce(\"call\", 'found') = 'found' and not {_TREES} and not {_FLAT}"
 
 
+def _open_first(*rules: Rule, accepted: QgsSymbol) -> tuple[Rule, ...]:
+    """Rules for open findings alone, and one for those that somebody lets stand: faint, of a shape of its own."""
+    alone = (replace(rule, filter=f"{_OPEN} and ({rule.filter})") for rule in rules)
+    return (*alone, Rule("Accepted, with reason", f"not ({_OPEN})", accepted))
+
+
+def _open_labels(*labels: Label) -> tuple[Label, ...]:
+    return tuple(replace(label, filter=f"{_OPEN} and ({label.filter})") for label in labels)
+
+
 def _point_findings(layer: QgsVectorLayer) -> None:
     ring, cross = marker_layer("circle", 4.4, WHITE, PROPOSED, 0.6), marker_layer("cross", 4.4, PROPOSED, PROPOSED, 0.4)
     proposed = marker_of(ring, cross)
@@ -186,14 +200,15 @@ def _point_findings(layer: QgsVectorLayer) -> None:
     no_joint = "coalesce(\"check\", '') <> 'proposed-joint'"
     show(
         layer,
-        (
+        _open_first(
             Rule("Proposed joint", "\"check\" = 'proposed-joint'", proposed),
             Rule("Serious", f"\"severity\" = 'serious' and {no_joint}", _sign("triangle", 6.4, BAD, WHITE)),
             Rule("In doubt", f"\"severity\" = 'doubt' and {no_joint}", _sign("diamond", 5.6, "#ffe0a3", INK)),
             Rule("Note", f"coalesce(\"severity\", '') not in ('serious', 'doubt') and {no_joint}",
                  _sign("circle", 4.0, WHITE, INK)),
+            accepted=marker("square", 2.6, WHITE, PALE, 0.3),
         ),
-        (
+        _open_labels(
             Label(title, "\"severity\" = 'serious'", 15_000, 8.5, BAD, True, 10, "around"),
             Label(title, "\"severity\" = 'doubt'", 8_000, 8, DOUBT, False, 7, "around"),
             Label(title, "coalesce(\"severity\", 'note') = 'note'", 4_000, 7.5, INK, False, 4, "around"),

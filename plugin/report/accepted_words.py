@@ -10,7 +10,9 @@ from ..checks.accepted import LONGER, MORE, WORSE, AcceptedRows, Standing
 from ..checks.run import Findings
 from ..county import County
 from ..units import Units
-from .markup import show_number
+from .content import Table
+from .markup import NONE, show_number
+from .order import worst_first
 
 _DAY = 10  # characters of a day in ISO 8601
 
@@ -87,3 +89,20 @@ def accepted_words(county: County, findings: Findings, standing: Standing) -> np
     for row in np.flatnonzero(standing.accepted).tolist():
         said[row] = said_standing(county, findings, standing, row)
     return said
+
+
+def accepted_table(county: County, findings: Findings, standing: Standing) -> Table:
+    """The accepted findings, worst first."""
+    order = worst_first(findings)
+    rows = []
+    for row in order[standing.accepted[order]].tolist():
+        drain, check = int(findings.drain[row]), findings.checks[findings.check[row]]
+        kind, known = check.kind, findings.line[row] >= 0
+        value = findings.value[row] / county.units.size_si(kind) if kind else float("nan")
+        said = said_standing(county, findings, standing, row)
+        rows.append((
+            check.title, str(county.network.drains.name[drain]) if drain >= 0 else "on no drain",
+            _reach(county, findings, row) if known else NONE,
+            show_number(value, county.units.name(kind) if kind else ""), said[0].upper() + said[1:],
+        ))
+    return Table(("What was found", "Drain", "Where", "Value", "Accepted"), tuple(rows), "")

@@ -115,8 +115,20 @@ class Caution:
 
 
 @dataclass(frozen=True)
+class Table:
+    """Words in rows under headings; numbers come as text with their unit. `if_empty` is said where no row is."""
+
+    headings: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    if_empty: str
+
+
+@dataclass(frozen=True)
 class ReportContent:
-    """A page about all checks of one layer; `checks_made` counts the checks that ran to their end."""
+    """A page about all checks of one layer; `checks_made` counts the checks that ran to their end.
+
+    `accepted` are the findings somebody lets stand; they are in no group and not counted.
+    """
 
     facts: Facts
     verdict: tuple[str, ...]
@@ -128,15 +140,7 @@ class ReportContent:
     limits: tuple[Limit, ...]
     cannot_make: tuple[Missed, ...]
     cautions: tuple[Caution, ...]
-
-
-@dataclass(frozen=True)
-class Table:
-    """Words in rows under headings; numbers come as text with their unit. `if_empty` is said where no row is."""
-
-    headings: tuple[str, ...]
-    rows: tuple[tuple[str, ...], ...]
-    if_empty: str
+    accepted: Table = Table((), (), "")
 
 
 @dataclass(frozen=True)

@@ -9,6 +9,10 @@ from .verdict import NOTHING_FOUND, reroute_verdict
 
 _STATIONS = "<p>Stations run along a drain from its first point as it is drawn, as in the result layers.</p>"
 _ALL_CHECKED = "Every check that was asked for could be made on every drain."
+_LET_STAND = (
+    "<p>Somebody has looked at these and lets them stand. They are not among the findings above, and come back there "
+    "as soon as what was found is worse or reaches farther.</p>"
+)
 _BUT_CRASHED = "No check lacked data, but some broke off: see below."
 
 
@@ -29,6 +33,8 @@ def render_report(content: ReportContent) -> str:
             _crashed(content),
             parts.section("Before you act on this page", parts.cautions(content.cautions)),
             parts.section("Data and limits", parts.data(facts, content.limits)),
+            parts.section("Accepted, with reason", _LET_STAND, parts.words_table(content.accepted, (3,)))
+            if content.accepted.rows else "",
         ],
     )
 

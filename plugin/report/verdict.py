@@ -24,15 +24,24 @@ def check_verdict(
     waiting_for_joints: int = 0,
     missed: int = 0,
     crashed: int = 0,
+    accepted: int = 0,
+    returned: int = 0,
 ) -> tuple[str, ...]:
     """Sentences for a check of `drains_read` drains.
 
     `without_outlet` counts the drains that reach no outlet, `waiting_for_joints` those of them that would if
-    the proposed joints were accepted, `missed` the entries of what was not checked, `crashed` the broken checks.
+    the proposed joints were accepted, `missed` the entries of what was not checked, `crashed` the broken checks,
+    `accepted` the further findings that somebody lets stand, `returned` those that came back since.
     """
     if not drains_read:
         return ("No drain was read, so nothing was checked.", "Choose a layer, a selection or a filter that has lines.")
     said = list(_joints(drains_read, without_outlet, waiting_for_joints) or _worst(groups))
+    if returned:
+        came = "that was accepted is back" if returned == 1 else "that were accepted are back"
+        said.append(f"{plural(returned, 'finding')} {came}: the facts have changed since.")
+    if accepted:
+        stand = "stands accepted, with its reason" if accepted == 1 else "stand accepted, with their reasons"
+        said.append(f"{plural(accepted, 'further finding')} {stand}, at the end of this page.")
     if crashed:
         said.append(f"{plural(crashed, 'check')} broke off: this page is not complete.")
     if missed:

@@ -306,5 +306,5 @@ def test_every_parameter_is_explained(provider):
     algorithm = provider.algorithm("checkdrains")
     assert all(parameter.help() for parameter in algorithm.parameterDefinitions())
     assert {output.name() for output in algorithm.outputDefinitions()} == {
-        *SINKS, "REPORT", "FINDING_COUNT", "NOT_CHECKED_COUNT", "CRASHED_COUNT",
+        *SINKS, "REPORT", "FINDING_COUNT", "NOT_CHECKED_COUNT", "CRASHED_COUNT", "ACCEPTED_COUNT",
     }

@@ -140,12 +140,14 @@ def test_findings_are_told_apart(qgis_app):
         {"check": "shallow-cover", "call": "found", "severity": "serious"},
         {"check": "split", "call": "found", "severity": "doubt"},
         {"check": "under-lot", "call": "found", "severity": "note"},
+        {"check": "shallow-cover", "call": "found", "severity": "serious", "accepted": "accepted: 'deep enough'"},
     ]
     of_places = [
         {"check": "proposed-joint", "call": "found", "severity": "doubt"},
         {"check": "loose-end", "call": "found", "severity": "serious"},
         {"check": "outlet-unguarded", "call": "found", "severity": "doubt"},
         {"check": "crossing-not-joined", "call": "found", "severity": "note"},
+        {"check": "loose-end", "call": "found", "severity": "serious", "accepted": "accepted: 'a stub'"},
     ]
     for result, shape, rows in (("LINE_FINDINGS", LINE, of_pipe), ("POINT_FINDINGS", POINT, of_places)):
         looks = [look(result, FINDINGS, shape, **row) for row in rows]
