@@ -29,16 +29,16 @@ class FindingsModel(QAbstractItemModel):
         return int(self._groups[index.internalId() - 1].rows[index.row()])
 
     def rows_at(self, index):
-        """Check and findings of an index: those of the whole group for a group; nothing where there is none."""
+        """Key of the group and findings of an index: all of them for a group; nothing where there is none."""
         if not index.isValid():
             return None, []
         row = self.row_at(index)
         group = self._groups[index.row() if row is None else index.internalId() - 1]
-        return group.check.id, group.rows.tolist() if row is None else [row]
+        return group.key, group.rows.tolist() if row is None else [row]
 
     def check_at(self, index):
-        """The id of the check of a group."""
-        return self._groups[index.row()].check.id
+        """The id of the check of a group; that of what is accepted is another word."""
+        return self._groups[index.row()].key
 
     def index(self, row, column, parent=None):
         parent = parent or QModelIndex()
@@ -75,6 +75,14 @@ class FindingsModel(QAbstractItemModel):
         if index.column():
             return None
         group = self._groups[index.row()]
+        if group.check is None:
+            return _accepted_group(len(group.rows), role)
         if role == Qt.ItemDataRole.ToolTipRole:
             return group.check.remedy
         return f"{group.check.title} ({len(group.rows):,}, {tr(group.check.severity.value)})"
+
+
+def _accepted_group(count, role):
+    if role == Qt.ItemDataRole.ToolTipRole:
+        return tr("Somebody has looked at these and lets them stand; they come back when the facts are worse.")
+    return f"{tr('Accepted, with reason')} ({count:,})"

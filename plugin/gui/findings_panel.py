@@ -5,7 +5,6 @@ from __future__ import annotations
 from qgis.core import QgsGeometry, QgsPointXY, QgsProject, QgsRectangle
 from qgis.PyQt.QtCore import QCoreApplication, QModelIndex, Qt, pyqtSignal
 from qgis.PyQt.QtWidgets import (
-    QCheckBox,
     QComboBox,
     QHBoxLayout,
     QHeaderView,
@@ -19,6 +18,8 @@ from qgis.PyQt.QtWidgets import (
 )
 
 from ..qgis_layer.project_layers import grounds_in
+from .accept_fix import AcceptFix
+from .findings_filter import FindingsFilter
 from .findings_model import FindingsModel
 from .joint_fix import SETTLED, JointFix
 
@@ -118,6 +119,7 @@ class FindingsPanel(QWidget):
     def _show_findings(self):
         """Those of the session, opened and scrolled to where the last ones were."""
         opened, at = self._opened(), self._tree.verticalScrollBar().value()
+        self._filters.offer(self.view)
         self._filter()
         for number in range(self._model.rowCount()):
             index = self._model.index(number, 0)
@@ -136,14 +138,14 @@ class FindingsPanel(QWidget):
             self._count.clear()
             return
         box = None
-        if self._in_view.isChecked():
+        if self._filters.in_view.isChecked():
             extent = self._canvas.mapSettings().outputExtentToLayerExtent(self._session.archive.drains,
                                                                           self._canvas.extent())
             size = self._session.loaded.unit_m
             box = tuple(v * size for v in (extent.xMinimum(), extent.yMinimum(), extent.xMaximum(), extent.yMaximum()))
-        groups = self.view.groups(self._severity.currentData(), box)
+        groups = self.view.groups(box_m=box, **self._filters.chosen())
         self._model.show(self.view, groups)
-        shown = sum(len(group.rows) for group in groups)
+        shown = sum(len(group.rows) for group in groups if group.check is not None)
         self._count.setText(f"{self.view.said()}; {tr('shown')}: {shown:,}")
         for number in range(len(groups)):
             self._tree.setFirstColumnSpanned(number, QModelIndex(), True)
@@ -154,6 +156,7 @@ class FindingsPanel(QWidget):
         self._trace.setEnabled(row is not None)
         check, rows = self._model.rows_at(self._tree.currentIndex())
         self._joints.offer([self.view.shapes[one] for one in rows] if check in SETTLED else [])
+        self._accept.offer(self.view, rows)
         if row is not None:
             from ..answers.answer import as_html
 
@@ -172,19 +175,14 @@ class FindingsPanel(QWidget):
         self._trace.setEnabled(False)
         self._ground = QComboBox()
         self._ground.setToolTip(tr("Raster of the bare ground; without it cover and unsurveyed fall are not checked."))
-        self._severity = QComboBox()
-        for label, value in ((tr("all findings"), None), (tr("serious only"), "serious"), (tr("doubts only"), "doubt"),
-                             (tr("notes only"), "note")):
-            self._severity.addItem(label, value)
-        self._severity.currentIndexChanged.connect(self._filter)
-        self._in_view = QCheckBox(tr("only on the map"))
-        self._in_view.setToolTip(tr("Only findings within what the map shows now."))
-        self._in_view.toggled.connect(self._filter)
+        self._filters = FindingsFilter()
+        self._filters.changed.connect(self._filter)
         self._count, self._why = QLabel(), QTextBrowser()
         self._stale = QLabel(tr("Something was edited since; these findings do not know of it yet."))
         self._stale.setWordWrap(True)
         self._why.setPlainText(tr("Press Check now. Then choose a line to read what is wrong there and what to do."))
         self._joints = JointFix(self._session, self._canvas)
+        self._accept = AcceptFix(self._session)
         self._tree = QTreeView()
         self._tree.setModel(self._model)
         self._tree.setUniformRowHeights(True)
@@ -200,10 +198,9 @@ class FindingsPanel(QWidget):
         return button
 
     def _lay_out(self):
-        first, second, last = QHBoxLayout(), QHBoxLayout(), QHBoxLayout()
+        first, last = QHBoxLayout(), QHBoxLayout()
         for row, widgets in (
-            (first, (QLabel(tr("Ground")), self._ground, self._go)),
-            (second, (self._severity, self._in_view)), (last, (self._count, self._trace, self._show)),
+            (first, (QLabel(tr("Ground")), self._ground, self._go)), (last, (self._count, self._trace, self._show)),
         ):
             for widget in widgets:
                 row.addWidget(widget)
@@ -216,7 +213,8 @@ class FindingsPanel(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.addLayout(first)
         column.addWidget(self._stale)
-        column.addLayout(second)
+        column.addWidget(self._filters)
         column.addWidget(parts, 1)
         column.addWidget(self._joints)
+        column.addWidget(self._accept)
         column.addLayout(last)

@@ -10,6 +10,7 @@ from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
 from ..qgis_layer.file_lock import LOCKED, is_locked
 from ..qgis_layer.project_layers import ASKED, archives_in, remembered
+from .accepted_watch import AcceptedWatch
 from .archive_look import ArchiveLook
 from .read_task import EngineTask, ReadTask
 from .settings import ACCEPT_PROPOSED, FOLLOW_EDITS, READ_AT_ONCE
@@ -36,6 +37,7 @@ class Session(QObject):
         self._under_way = {}  # the same, of what the task under way reads now
         self._task = None
         self._watched = []
+        self._accepted = AcceptedWatch(self)
         self.look = ArchiveLook(self)
         self.look.changed.connect(self.changed)
         self._settle = QTimer(self)
@@ -155,7 +157,8 @@ class Session(QObject):
     def _take(self, task, loaded, findings):
         if task is not self._task:
             return  # an older one, overtaken
-        self._task, self.loaded, self.findings, self.problem = None, loaded, findings, ""
+        self._task, self.loaded, self.problem = None, loaded, ""
+        self.findings = self._accepted.judged(findings)
         self.read_at = QDateTime.currentDateTime()
         self.changed.emit()
 
@@ -181,7 +184,13 @@ class Session(QObject):
         else:
             self.changed.emit()
 
+    def judge_accepted(self):
+        """The table of accepted findings is another."""
+        self.findings = self._accepted.judged(self.findings)
+        self.changed.emit()
+
     def _watch(self):
+        self._accepted.watch(self.archive)
         for name in ASKED:
             layer = self.archive.layers.get(name)
             if layer is None:
@@ -198,6 +207,7 @@ class Session(QObject):
         self._watched.append((layer, signal, slot))
 
     def _stop_watching(self):
+        self._accepted.stop()
         for layer, signal, slot in self._watched:
             if not sip.isdeleted(layer):  # else its signals are gone with it
                 signal.disconnect(slot)

@@ -8,14 +8,30 @@ from ..schema import layer as schema_layer
 from .archive import open_layer
 from .archive_error import ArchiveError
 from .archive_place import place_of
-from .row_values import plain_feature
+from .project_layers import ArchiveLayers
+from .row_values import plain_value
 
-_DECLARED = schema_layer("accepted")
+NAME = "accepted"
+
+_KINDS = {field.name: field.kind for field in schema_layer(NAME).fields if field.name not in ("note", "edited_by")}
 
 
 def read_accepted(source: QgsFeatureSource) -> list[dict[str, object]]:
     """Rows as `checks.accepted.AcceptedRows.of` takes them, edits that are not saved included."""
-    return [{**plain_feature(feature, _DECLARED), "number": feature.id()} for feature in source.getFeatures()]
+    index = {name: source.fields().lookupField(name) for name in _KINDS}
+    index = {name: place for name, place in index.items() if place >= 0}
+    rows = []
+    for feature in source.getFeatures():
+        values = feature.attributes()
+        row = {name: plain_value(values[place], _KINDS[name]) for name, place in index.items()}
+        rows.append({**row, "number": feature.id()})
+    return rows
+
+
+def accepted_in(archive: ArchiveLayers) -> list[dict[str, object]]:
+    """The rows of an archive as its layer in the project has them, as its file or database where there is no such."""
+    layer = archive.layers.get(NAME)
+    return accepted_beside(archive.drains) if layer is None else read_accepted(layer)
 
 
 def accepted_beside(layer: QgsVectorLayer | None) -> list[dict[str, object]]:
@@ -24,6 +40,6 @@ def accepted_beside(layer: QgsVectorLayer | None) -> list[dict[str, object]]:
     if place is None:
         return []
     try:
-        return read_accepted(open_layer(place, _DECLARED.name))
+        return read_accepted(open_layer(place, NAME))
     except ArchiveError:
         return []

@@ -109,11 +109,11 @@ def test_findings_are_listed_explained_and_shown(dock, desktop):
     assert "Value 10.0 in, limit 12.0 in." in panel._why.toPlainText()
     panel._show.click()
     assert desktop.canvas.extent().contains(QgsPointXY(*place(4000, 500)))
-    panel._severity.setCurrentIndex(1)
+    panel._filters.severity.setCurrentIndex(1)
     assert all("serious" in model.data(model.index(k, 0)) for k in range(model.rowCount()))
-    panel._severity.setCurrentIndex(0)
+    panel._filters.severity.setCurrentIndex(0)
     desktop.canvas.setExtent(extent(-500, -500, -400, -400))
-    panel._in_view.setChecked(True)
+    panel._filters.in_view.setChecked(True)
     assert model.rowCount() == 0
 
 

@@ -1,11 +1,15 @@
 """The findings of the sample, grouped, filtered and explained."""
 
+import builders as b
 import numpy as np
 import pytest
 import scenarios
 import shapely
+from cases import case_of, results_of
+from fallkeeper.plugin.answers.accept import rows_to_accept
 from fallkeeper.plugin.answers.answer import as_text
-from fallkeeper.plugin.answers.findings import FindingsView
+from fallkeeper.plugin.answers.findings import ACCEPTED, FindingsView
+from fallkeeper.plugin.answers.systems import NO_OUTLET, NO_PIPE, named_systems
 from fallkeeper.plugin.checks.catalogue import CHECKS
 from fallkeeper.plugin.checks.declare import Severity
 from fallkeeper.plugin.checks.run import run_checks
@@ -60,3 +64,73 @@ def test_box_is_that_of_the_shape(view):
 def test_nothing_found_has_no_groups(view):
     none = FindingsView(view.case, view.findings.where(np.zeros(len(view.findings), dtype=bool)))
     assert none.groups() == [] and none.said() == "0 findings, 0 serious"
+
+
+WHO = {"reason": "dry for years", "accepted_by": "A. Ames", "accepted_on": "2026-03-01"}
+
+
+def accept(view, rows, **other):
+    return view.judged([{**row, **WHO, **other} for row in rows_to_accept(view.case, view.findings, rows)])
+
+
+def test_filter_by_check(view):
+    (trees,) = view.groups(check="near-trees")
+    assert trees.check.id == "near-trees" and len(trees.rows) == 14
+    assert view.groups(Severity.SERIOUS, check="near-trees") == [] == view.groups(check="sag")
+    counts = {check.id: count for check, count in view.checks_found()}
+    assert counts["near-trees"] == 14 and sum(counts.values()) == len(view.findings)
+
+
+def test_what_is_accepted_is_a_group_of_its_own_at_the_end(view):
+    rows = group(view, "near-trees").rows
+    some = accept(view, rows[:3])
+    assert [one.key for one in some.groups()] == [*(one.key for one in view.groups()), ACCEPTED]
+    last = some.groups()[-1]
+    assert sorted(last.rows.tolist()) == sorted(rows[:3].tolist()) and len(group(some, "near-trees").rows) == 11
+    assert some.said().endswith("; 3 accepted") and len(view.groups()[-1].rows) and view.said().count("accepted") == 0
+    assert some.cells(int(last.rows[0]))[0].startswith("Roots of trees can reach the pipe: F")
+    text = as_text(some.why(int(last.rows[0])))
+    assert "Accepted on 2026-03-01 by A. Ames: 'dry for years'." in text
+    assert {check.id: count for check, count in some.checks_found()}["near-trees"] == 11
+    every = accept(view, range(len(view.findings)))
+    assert [one.key for one in every.groups()] == [ACCEPTED] and every.said().startswith("0 findings, 0 serious")
+    assert every.shapes is not None and every.groups(Severity.SERIOUS)[-1].key == ACCEPTED
+
+
+def test_what_came_back_warns_in_its_usual_group(view):
+    row = int(group(view, "smaller-downstream").rows[0])
+    back = accept(view, [row], value=12.0)
+    assert ACCEPTED not in [one.key for one in back.groups()]
+    assert back.cells(row)[0].endswith("(back since it was accepted)")
+    assert as_text(back.why(row)).splitlines()[1] == (
+        "! Accepted on 2026-03-01 by A. Ames: 'dry for years', but it is now 10.0 in where 12.0 in was accepted."
+    )
+
+
+def test_systems_are_named_by_main_and_outlet_and_counted(view):
+    systems = named_systems(view)
+    names = [one.name for one in systems]
+    assert names[:2] in (["Main B to Outlet OB", "Main A to Outlet OA"], ["Main A to Outlet OA", "Main B to Outlet OB"])
+    assert names[2:] == ["no outlet"] and systems[0].count >= systems[1].count
+    assert sum(one.count for one in systems) == len(view.findings)
+    for one in systems:
+        groups = view.groups(system=one.number)
+        assert sum(len(group.rows) for group in groups) == one.count
+    assert {"no-outlet", "loose-end"} <= {one.key for one in view.groups(system=NO_OUTLET)}
+    half = accept(view, view.groups(system=systems[0].number)[0].rows)
+    assert next(one for one in named_systems(half) if one.number == systems[0].number).count < systems[0].count
+
+
+def test_systems_that_would_read_the_same_and_what_lies_on_no_pipe():
+    case = case_of(
+        *(b.main(key, (x, 0), (x, 300), name="Main", diameter=4.0) for key, x in (("M1", 0), ("M2", 900))),
+        b.main("P", (2000, 0), (2000, 300), openings="perforated"),
+        outlets=(b.outlet(0, 0, "O", name="Creek"), b.outlet(900, 0, "P", name="Creek"), b.outlet(5000, 5000, "far")),
+        shots=(b.shot("S", 9000, 9000, 50.0),), trees=(b.tree("T", (10, 100), thirst="high"),
+                                                     b.tree("U", (910, 100), thirst="high")),
+    )
+    view = FindingsView(case, results_of(case).findings)
+    names = {one.name for one in named_systems(view)}
+    assert {"Main (M1) to Creek", "Main (M2) to Creek", "on no pipe"} <= names
+    lost = view.groups(system=NO_PIPE)
+    assert lost and all((view.findings.line[one.rows] < 0).all() for one in lost)
