@@ -31,6 +31,7 @@ from .reroute_panel import ReroutePanel
 from .session import Session
 from .start_page import StartPage
 from .trace_panel import TracePanel
+from .write_down_panel import WriteDownPanel
 
 _QUESTIONS_IN_A_ROW = 2
 
@@ -129,6 +130,9 @@ class FallkeeperDock(QgsDockWidget):
         self.reroute = ReroutePanel(self.session, self._iface, self.profile)
         self.add_question(self.reroute, "reroute", tr("Draw a reroute"),
                           tr("Draw a new pipe on the map and see at once whether it falls"), "R")
+        self.write_down = WriteDownPanel(self.session, self._iface)
+        self.add_question(self.write_down, "write_down", tr("Write down"),
+                          tr("A call, a reading or a repair: press what it is, then click its place on the map"), "D")
         self.findings.trace_wanted.connect(self._trace_at)
 
     def _make_actions(self):

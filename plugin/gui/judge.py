@@ -6,7 +6,6 @@ from qgis.core import QgsApplication, QgsProject
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QObject, pyqtSignal
 
-from ..qgis_layer.project_layers import grounds_in
 from .judge_task import JudgeTask
 
 
@@ -31,9 +30,9 @@ class Judge(QObject):
         from ..qgis_layer.raster import RasterError
         from ..qgis_layer.surroundings import Surroundings
 
-        loaded, layers = self._session.loaded, self._session.archive.layers
+        loaded, layers, ground = self._session.loaded, self._session.archive.layers, self._session.ground_layer()
         try:
-            around = Surroundings(layers, self._ground(), loaded.county.units, QgsProject.instance().transformContext())
+            around = Surroundings(layers, ground, loaded.county.units, QgsProject.instance().transformContext())
         except RasterError as fault:
             self.failed.emit(str(fault))
             return
@@ -68,8 +67,3 @@ class Judge(QObject):
             signal.emit(answer)
         if waiting is not None and self._session.loaded is not None:
             self.ask(waiting)
-
-    def _ground(self):
-        """The ground that the checks take, else the first one of the project; None: none."""
-        chosen = QgsProject.instance().mapLayer(self._session.ground or "")
-        return chosen or next(iter(grounds_in(QgsProject.instance())), None)

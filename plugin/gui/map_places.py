@@ -37,6 +37,10 @@ class MapPlaces:
         except QgsCsException:
             return None
 
+    def from_drains_to(self, layer):
+        """The transform from the CRS of the drains into that of a layer."""
+        return QgsCoordinateTransform(self._session.archive.drains.crs(), layer.crs(), QgsProject.instance())
+
     def to_metres(self, points):
         """Points of the map in metres of the plan, as an array (points, 2); None where one cannot be brought there."""
         import numpy as np

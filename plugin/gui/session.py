@@ -9,7 +9,7 @@ from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QDateTime, QObject, QTimer, pyqtSignal
 
 from ..qgis_layer.file_lock import LOCKED, is_locked
-from ..qgis_layer.project_layers import ASKED, archives_in, remembered
+from ..qgis_layer.project_layers import ASKED, archives_in, grounds_in, remembered
 from .accepted_watch import AcceptedWatch
 from .archive_look import ArchiveLook
 from .read_task import EngineTask, ReadTask
@@ -60,6 +60,11 @@ class Session(QObject):
 
     def archives(self):
         return archives_in(QgsProject.instance())
+
+    def ground_layer(self):
+        """The ground that the checks take, else the first one of the project; None: none."""
+        chosen = QgsProject.instance().mapLayer(self.ground or "")
+        return chosen or next(iter(grounds_in(QgsProject.instance())), None)
 
     def begin(self):
         """Take the archive of the project that was asked last, or the first there is."""

@@ -33,3 +33,5 @@ ARROWS = Setting("arrows", True)
 LINE_WIDTH = Setting("line_width", 5)
 PAPER = Setting("paper", PAPER_AUTO)
 EVERY = (READ_AT_ONCE, FOLLOW_EDITS, ACCEPT_PROPOSED, CLICK_PIXELS, NEAREST_M, ARROWS, LINE_WIDTH, PAPER)
+
+WRITTEN_DOWN = Setting("written_down", "")  # kept by the panel, so not on the page of settings

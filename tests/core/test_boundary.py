@@ -23,6 +23,7 @@ MAY_IMPORT = {
     "dependencies": set(),
     "units": set(),
     "bulk": set(),
+    "length_text": {"units"},
     "limits": {"units"},
     "schema": FIGURES,
     "tables": FIGURES | {"schema"},
@@ -46,12 +47,14 @@ MAY_IMPORT = {
     "report": ENGINE | INTAKE,
     "reroute": ENGINE | {"trace_sums", "report"},
     "compare": ENGINE | {"report", "result_tables", "history"},
-    "answers": ENGINE | RESULTS | {"report", "reroute"},
+    "answers": ENGINE | RESULTS | {"report", "reroute", "length_text"},
     "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing", "history"},
     "processing_algs": ENGINE | INTAKE | RESULTS | {
         "dependencies", "report", "reroute", "compare", "qgis_layer", "sharing", "history"
     },
-    "gui": ENGINE | RESULTS | {"dependencies", "report", "reroute", "answers", "qgis_layer", "sharing", "history"},
+    "gui": ENGINE | RESULTS | {
+        "dependencies", "length_text", "report", "reroute", "answers", "qgis_layer", "sharing", "history"
+    },
     "main": {"dependencies", "gui", "processing_algs"},
 }
 LINES = "plugin/network/lines.py"  # drawn lines as arrays: below everything that computes along them

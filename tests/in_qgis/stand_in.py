@@ -15,6 +15,7 @@ class StandIn:
         self.actions = []  # in the tool bar and in the menu
         self.help = QMenu(self.window)
         self.options = []  # factories of pages of options
+        self.forms = []  # layer and row of forms that were opened
 
     def mainWindow(self):
         return self.window
@@ -49,6 +50,9 @@ class StandIn:
 
     def removePluginMenu(self, menu, action):
         self.actions.remove((menu, action))
+
+    def openFeatureForm(self, layer, feature, update_only, show_modal):
+        self.forms.append((layer, feature))
 
     def pluginHelpMenu(self):
         return self.help
