@@ -10,7 +10,7 @@ from ..schema.faults import ArchiveError
 from ..schema.rules import fill
 from .batch import Batch
 from .blobs import Box, Place, line_places
-from .parts import Part
+from .parts import Part, part_at, span_on
 from .stretches import Way
 
 _ALIKE = 0.01  # of the reach
@@ -28,7 +28,7 @@ def move_names(batch: Batch, drain_id: str, way: Way, parts: Sequence[Part], uni
         ).fetchall()
         for name, place in rows:
             if place is not None:
-                part = _part_at(parts, way.nearest(line_places(place)[0])[1])
+                part = part_at(parts, way.nearest(line_places(place)[0])[1])
                 if part.key != drain_id:
                     batch.update(layer, name, {"drain_id": part.key})
     found = batch.connection.execute(
@@ -42,22 +42,15 @@ def _move_accepted(
     batch: Batch, number: int, first: float | None, last: float | None, parts: Sequence[Part], unit: float
 ) -> None:
     """To the part most of it lies on, in that part's stations."""
-    first = first if first is not None else last
-    last = last if last is not None else first
-    if first is None:
+    on = span_on(parts, *(None if at is None else at * unit for at in (first, last)))
+    if on is None:
         return
-    first, last = first * unit, last * unit
-    part = max(parts, key=lambda one: min(last, one.end) - max(first, one.start))
-    stations = [(min(max(at, part.start), part.end) - part.start) / unit for at in (first, last)]
+    part, *stations = on
     batch.connection.execute(
         "UPDATE accepted SET drain_id = ?, station_from = ?, station_to = ? WHERE fid = ?",
-        (part.key, *stations, number),
+        (part.key, *(at / unit for at in stations), number),
     )
     batch.note_span("accepted", None)
-
-
-def _part_at(parts: Sequence[Part], station: float) -> Part:
-    return next((part for part in parts if station <= part.end), parts[-1])
 
 
 def drain_under(

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from ..schema import layer as schema_layer
@@ -62,15 +62,41 @@ def ends_of(drain: Row, length: float, part: Part, measured: dict[float, float])
     return Ends(values, tuple(assumed))
 
 
-def free_keys(connection: sqlite3.Connection, layer: str, base: str, itself: bool = False) -> Iterator[str]:
-    """Keys that no row of a layer has: base.2, base.3 and so on; `itself`: the base first."""
-    statement = fill(_HAS_KEY, table=quoted(layer), key=quoted(schema_layer(layer).key.name))
+def assumed_words(columns: Sequence[str], instead: str) -> str:
+    """A clause for a note: which figures were not measured; nothing where all were."""
+    return f"; assumed, since not measured but {instead}: {', '.join(columns)}" if columns else ""
+
+
+def part_at(parts: Sequence[Part], station: float) -> Part:
+    """The part a station of the whole line lies on; a cut belongs to the part before it."""
+    return next((part for part in parts if station <= part.end), parts[-1])
+
+
+def span_on(parts: Sequence[Part], first: float | None, last: float | None) -> tuple[Part, float, float] | None:
+    """The part that most of a stretch of the whole line lies on, and the stretch in that part's stations; None where
+    neither station is known."""
+    first = first if first is not None else last
+    last = last if last is not None else first
+    if first is None:
+        return None
+    part = max(parts, key=lambda one: min(last, one.end) - max(first, one.start))
+    return (part, *(min(max(at, part.start), part.end) - part.start for at in (first, last)))
+
+
+def numbered_keys(base: str, is_taken: Callable[[str], bool], itself: bool = False) -> Iterator[str]:
+    """Keys that are not taken: base.2, base.3 and so on; `itself`: the base first."""
     number = 1 if itself else 2
     while True:
         key = base if number == 1 else f"{base}.{number}"
-        if connection.execute(statement, [key]).fetchone() is None:
+        if not is_taken(key):
             yield key
         number += 1
+
+
+def free_keys(connection: sqlite3.Connection, layer: str, base: str, itself: bool = False) -> Iterator[str]:
+    """Keys that no row of a layer has."""
+    statement = fill(_HAS_KEY, table=quoted(layer), key=quoted(schema_layer(layer).key.name))
+    return numbered_keys(base, lambda key: connection.execute(statement, [key]).fetchone() is not None, itself)
 
 
 def _between(first: float | None, last: float | None, share: float) -> float | None:

@@ -19,7 +19,7 @@ from .batch import Batch, archive_batch
 from .blobs import Place, line_places, line_wkb, point_wkb
 from .file import open_archive, told_plainly
 from .neighbours import drain_under, left_behind, move_names
-from .parts import Part, ends_of, free_keys, parts_of
+from .parts import Part, assumed_words, ends_of, free_keys, parts_of
 from .past import Row
 from .repair_place import RepairPlace, place_of_repair
 from .stretches import Way
@@ -134,7 +134,7 @@ class _Writing:
                 last_day = self.repair.done_on - datetime.timedelta(days=1)
                 values.update(status=self.repair.old_status, in_ground_to=last_day, replaced_by=self.new_key)
                 words += f", replaced by {self.new_key}"
-            words += _assumed(ends.assumed, "interpolated between the ends of the old line")
+            words += assumed_words(ends.assumed, "interpolated between the ends of the old line")
             values["note"] = "\n".join(filter(None, (self.drain["note"], f"{words}.")))
             shape = line_wkb(self.way.stretch(part.start, part.end))
             if part.key == self.repair.drain_id:
@@ -153,7 +153,7 @@ class _Writing:
         guessed = [f"invert_{word}" for word, at in (("start", self.old.start), ("end", self.old.end))
                    if at not in measured and inverts[f"invert_{word}"] is not None]
         words = f"Laid on {repair.done_on} (repair {self.repair_id})"
-        words += _assumed(guessed, "taken from the old pipe")
+        words += assumed_words(guessed, "taken from the old pipe")
         self.batch.insert("drains", {
             "drain_id": self.new_key, "name": self.drain["name"], "role": self.drain["role"], "status": "in_ground",
             "spacing": self.drain["spacing"], "diameter": repair.diameter, "material": repair.material,
@@ -169,10 +169,6 @@ class _Writing:
             "repair_id": self.repair_id, "drain_id": self.new_key, "done_on": repair.done_on, "found": repair.found,
             "done": repair.done, "length": length, "photo": repair.photo, "call_id": repair.call_id,
         }, point_wkb(self.way.place((self.old.start + self.old.end) / 2)))
-
-
-def _assumed(columns: Sequence[str], instead: str) -> str:
-    return f"; assumed, since not measured but {instead}: {', '.join(columns)}" if columns else ""
 
 
 def _why(repair: Repair) -> str:

@@ -10,13 +10,16 @@ from .blobs import Box, Place
 
 
 class Way:
-    """A line through places, by distance from its first one, in the unit of its coordinates."""
+    """A line through places, by distance in plan from its first one, in the unit of its coordinates.
+
+    A place may have an elevation beside x and y: it goes along, and runs straight between vertices.
+    """
 
     def __init__(self, places: Sequence[Place]):
-        self.places = [place for k, place in enumerate(places) if k == 0 or place != places[k - 1]]
+        self.places = [place for k, place in enumerate(places) if k == 0 or place[:2] != places[k - 1][:2]]
         self.stations = [0.0]
         for before, place in zip(self.places, self.places[1:]):
-            self.stations.append(self.stations[-1] + math.dist(before, place))
+            self.stations.append(self.stations[-1] + math.dist(before[:2], place[:2]))
 
     @property
     def length(self) -> float:
@@ -28,8 +31,7 @@ class Way:
         if k == len(self.places) - 1 or station <= self.stations[k]:
             return self.places[k]
         share = (station - self.stations[k]) / (self.stations[k + 1] - self.stations[k])
-        (x0, y0), (x1, y1) = self.places[k], self.places[k + 1]
-        return x0 + share * (x1 - x0), y0 + share * (y1 - y0)
+        return tuple(a + share * (b - a) for a, b in zip(self.places[k], self.places[k + 1]))
 
     def stretch(self, start: float, end: float) -> list[Place]:
         """The vertices of the part between two stations; the cut places are the same from either side."""
@@ -44,12 +46,12 @@ class Way:
             share = _share_along(start, end, place)
             foot = (start[0] + share * (end[0] - start[0]), start[1] + share * (end[1] - start[1]))
             station = self.stations[k] + share * (self.stations[k + 1] - self.stations[k])
-            best = min(best, (math.dist(foot, place), station))
+            best = min(best, (math.dist(foot, place[:2]), station))
         return best
 
     def box(self, margin: float) -> Box:
         """What the line and a margin around it span."""
-        xs, ys = zip(*self.places)
+        xs, ys = list(zip(*self.places))[:2]
         return Box(min(xs) - margin, min(ys) - margin, max(xs) + margin, max(ys) + margin)
 
     def crosses(self, other: Way) -> bool:

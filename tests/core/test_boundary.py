@@ -30,6 +30,7 @@ MAY_IMPORT = {
     "lines": FIGURES,
     "sharing": FIGURES | {"schema"},
     "history": FIGURES | {"schema"},
+    "drain_edits": DOOR | {"elevation", "history"},
     "elevation": DOOR,
     "network": DOOR | {"elevation"},
     "land": DOOR | {"network"},
@@ -48,12 +49,13 @@ MAY_IMPORT = {
     "reroute": ENGINE | {"trace_sums", "report"},
     "compare": ENGINE | {"report", "result_tables", "history"},
     "answers": ENGINE | RESULTS | {"report", "reroute", "length_text"},
-    "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing", "history"},
+    "qgis_layer": ENGINE | INTAKE | {"dependencies", "sharing", "history", "drain_edits"},
     "processing_algs": ENGINE | INTAKE | RESULTS | {
         "dependencies", "report", "reroute", "compare", "qgis_layer", "sharing", "history"
     },
     "gui": ENGINE | RESULTS | {
-        "dependencies", "length_text", "report", "reroute", "answers", "qgis_layer", "sharing", "history"
+        "dependencies", "length_text", "report", "reroute", "answers", "qgis_layer", "sharing", "history",
+        "drain_edits"
     },
     "main": {"dependencies", "gui", "processing_algs"},
 }
