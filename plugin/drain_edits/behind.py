@@ -103,6 +103,21 @@ class Watch:
             if one.needs_key:
                 self._let_be.add((one.number, _KEY))
 
+    def renumber(self, number: int, drawn: Drawn | None) -> None:
+        """A new line (its number is below 0) was saved, and has another number from now on."""
+        for old, line in self._lines.items():
+            if old < 0 and drawn is not None and line.drawn == drawn:
+                self._lines[number] = self._lines.pop(old)
+                self._let_be |= {(number, *one[1:]) for one in self._let_be if one[0] == old}
+                return
+
+    def saved(self) -> None:
+        """Everything is as the file has it now: only lines with something left behind stay known, with their parts."""
+        behind = {one.number for one in self.behind()}
+        wholes = {id(self._lines[number].whole) for number in behind} - {id(None)}
+        self._lines = {number: line for number, line in self._lines.items()
+                       if number in behind or id(line.whole) in wholes}
+
     def _new(self, drawn: Drawn, changed: Mapping[int, _Line]) -> _Line:
         """A line that was not there: a part of one that changed in the same edit, or drawn by somebody."""
         for parent in changed.values():

@@ -19,6 +19,7 @@ from qgis.PyQt.QtWidgets import (
 )
 
 from .actions import Actions
+from .edit_notice import EditNotice
 from .findings_panel import FindingsPanel
 from .guards import Guards
 from .header import Header
@@ -60,6 +61,7 @@ class FallkeeperDock(QgsDockWidget):
         self._lay_out()
         self.session.changed.connect(self._show_page)
         self._guards = None if complaint else Guards(self.session, iface, self)
+        self._notice = None if complaint else EditNotice(self.session, iface, self)
         if not complaint:
             self.session.begin()
         self._show_page()
@@ -93,6 +95,7 @@ class FallkeeperDock(QgsDockWidget):
         """Let go of everything in QGIS but the dock itself."""
         if self._guards is not None:
             self._guards.release()
+            self._notice.release()
         for panel in self._questions:
             panel.close_for_good()
         self.session.close()
