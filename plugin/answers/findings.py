@@ -104,13 +104,13 @@ class FindingsView:
         return [(self.findings.checks[k], int(count[k])) for k in found]
 
     def cells(self, row: int) -> tuple[str, str, str]:
-        """Where, value and limit of a finding, for a line of a table."""
+        """Where, value and limit of a finding, for a line of a table; of an accepted one also what it is."""
         found, check = self.findings, self.findings.checks[self.findings.check[row]]
         where = self._where(row)
         if self.standing.accepted[row]:
-            where = f"{check.title}: {where}"
+            where = f"{where}: {check.title}"
         elif self.standing.returned[row]:
-            where = f"{where} (back since it was accepted)"
+            where = f"Back: {where}"
         return where, self._shown(found.value[row], check), self._shown(found.limit[row], check)
 
     def why(self, row: int) -> Answer:

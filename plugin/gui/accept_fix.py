@@ -44,13 +44,11 @@ class AcceptFix(QWidget):
     def offer(self, view, rows):
         """Findings (rows of a FindingsView), all of them accepted or none; no rows: nothing to decide."""
         self._view, self._rows = view, list(rows)
-        self._words.clear()
         self._show()
 
     def begin(self):
         """Ask for the reason."""
-        self._words.setText(tr("Accept %n finding(s): why?", len(self._rows)))
-        self._show(asking=True)
+        self._show(tr("Accept %n finding(s): why?", len(self._rows)), asking=True)
         self._reason.clear()
         self._reason.setFocus()
 
@@ -109,20 +107,18 @@ class AcceptFix(QWidget):
     def _done(self, words):
         """Nothing is chosen any more; the words stay until something is."""
         self._rows = []
-        self._show()
-        self._words.setText(words)
-        self.setVisible(True)
+        self._show(words)
 
-    def _show(self, asking=False):
+    def _show(self, words="", asking=False):
         accepted = bool(self._rows) and bool(self._view.standing.accepted[self._rows[0]])
         for widget in (self._reason, self._accept, self._leave):
             widget.setVisible(asking)
         self._accept.setEnabled(False)
         self._begin.setVisible(bool(self._rows) and not accepted and not asking)
         self._back.setVisible(accepted)
-        if not asking:
-            self._words.clear()
-        self.setVisible(bool(self._rows))
+        self._words.setText(words)
+        self._words.setVisible(bool(words))
+        self.setVisible(bool(self._rows or words))
 
     def _button(self, label, tip, action):
         button = QPushButton(label)

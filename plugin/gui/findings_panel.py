@@ -178,6 +178,7 @@ class FindingsPanel(QWidget):
         self._filters = FindingsFilter()
         self._filters.changed.connect(self._filter)
         self._count, self._why = QLabel(), QTextBrowser()
+        self._count.setWordWrap(True)
         self._stale = QLabel(tr("Something was edited since; these findings do not know of it yet."))
         self._stale.setWordWrap(True)
         self._why.setPlainText(tr("Press Check now. Then choose a line to read what is wrong there and what to do."))

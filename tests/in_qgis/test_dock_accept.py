@@ -177,7 +177,7 @@ def test_it_comes_back_after_an_edit_of_the_invert(dock):
     settled(dock)
     now(dock, CHECK, 2)
     assert ACCEPTED not in groups(dock)
-    back = next(row for row in range(2) if "back since" in str(
+    back = next(row for row in range(2) if "Back: " in str(
         model(dock).data(model(dock).index(row, 0, groups(dock)[CHECK]))))
     choose(dock, CHECK, back)
     words = dock.findings._why.toPlainText()

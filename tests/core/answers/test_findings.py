@@ -88,7 +88,7 @@ def test_what_is_accepted_is_a_group_of_its_own_at_the_end(view):
     last = some.groups()[-1]
     assert sorted(last.rows.tolist()) == sorted(rows[:3].tolist()) and len(group(some, "near-trees").rows) == 11
     assert some.said().endswith("; 3 accepted") and len(view.groups()[-1].rows) and view.said().count("accepted") == 0
-    assert some.cells(int(last.rows[0]))[0].startswith("Roots of trees can reach the pipe: F")
+    assert some.cells(int(last.rows[0]))[0].endswith(": Roots of trees can reach the pipe")
     text = as_text(some.why(int(last.rows[0])))
     assert "Accepted on 2026-03-01 by A. Ames: 'dry for years'." in text
     assert {check.id: count for check, count in some.checks_found()}["near-trees"] == 11
@@ -101,7 +101,7 @@ def test_what_came_back_warns_in_its_usual_group(view):
     row = int(group(view, "smaller-downstream").rows[0])
     back = accept(view, [row], value=12.0)
     assert ACCEPTED not in [one.key for one in back.groups()]
-    assert back.cells(row)[0].endswith("(back since it was accepted)")
+    assert back.cells(row)[0].startswith("Back: Main B")
     assert as_text(back.why(row)).splitlines()[1] == (
         "! Accepted on 2026-03-01 by A. Ames: 'dry for years', but it is now 10.0 in where 12.0 in was accepted."
     )
