@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qgis.core import QgsPointXY, QgsRectangle, QgsWkbTypes
+from qgis.core import QgsGeometry, QgsPointXY, QgsRectangle, QgsWkbTypes
 from qgis.gui import QgsMapCanvasItem, QgsRubberBand, QgsVertexMarker
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QPointF, Qt
@@ -118,3 +118,17 @@ class FlowArrows(QgsMapCanvasItem):
             QPointF(at.x() - x / 2 - 0.6 * y, at.y() - y / 2 + 0.6 * x),
             QPointF(at.x() - x / 2 + 0.6 * y, at.y() - y / 2 - 0.6 * x),
         ])
+
+
+def lines_of(shapes, size, merged=False):
+    """One geometry of many lines, in units of the CRS; `merged`: so that dashes run on from line to line."""
+    import shapely
+
+    geometry = QgsGeometry()
+    whole = shapely.multilinestrings(shapes)
+    if merged:
+        whole = shapely.line_merge(whole)
+    if size != 1.0:
+        whole = shapely.transform(whole, lambda xy: xy / size)
+    geometry.fromWkb(shapely.to_wkb(whole, output_dimension=2))
+    return geometry

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from qgis.core import Qgis, QgsApplication, QgsGeometry
+from qgis.core import Qgis, QgsApplication
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
 from qgis.PyQt.QtWidgets import (
@@ -19,7 +19,8 @@ from qgis.PyQt.QtWidgets import (
     QWidget,
 )
 
-from .highlight import Highlight
+from .highlight import Highlight, lines_of
+from .judge_task import JudgeTask
 from .map_places import MapPlaces
 from .settings import ARROWS, CLICK_PIXELS, NEAREST_M
 from .trace_results import KeptTrace, print_answer
@@ -47,10 +48,10 @@ class TracePanel(QWidget):
         self._tool.left.connect(self.leave)
         self._tool_before = None
         self._highlight = Highlight(self._canvas)
-        self._answer = self._point = self._traced = self._asked = None
+        self._answer = self._point = self._traced = self._asked = self._task = None
         self._kept = KeptTrace(self)
         self._kept.told.connect(self._tell)
-        session.changed.connect(self._ask_again)
+        session.changed.connect(self._county_changed)
         self._make_widgets()
         self._lay_out()
 
@@ -130,6 +131,7 @@ class TracePanel(QWidget):
         self._show_all()
 
     def clear(self):
+        self._stop_explaining()
         self._highlight.clear()
         self._traced = self._answer = None
         self._text.setHtml(f"<p>{tr(self.hint)}</p>")
@@ -158,7 +160,7 @@ class TracePanel(QWidget):
         self._answer = None
         self._draw(self._asked.county)
         self._say(tr("Working out whose land it is ..."))
-        QTimer.singleShot(0, self._explain)
+        self._explain()
 
     def _draw(self, county):
         from ..answers.trace import middle_segments, shapes_above, shapes_below
@@ -167,7 +169,7 @@ class TracePanel(QWidget):
         above, below = shapes_above(county, self._traced), shapes_below(county, self._traced)
         arrows = self._places.segments_on_map(middle_segments([*above, *below]) / size) if ARROWS.value else ()
         at = self._places.on_map(self._traced.place)
-        self._highlight.show(_geometry(above, size), _geometry(below, size, merged=True), at, arrows,
+        self._highlight.show(lines_of(above, size), lines_of(below, size, merged=True), at, arrows,
                              self._session.archive.drains)
 
     def _show_all(self):
@@ -177,24 +179,49 @@ class TracePanel(QWidget):
         self._canvas.setExtent(box)
         self._canvas.refresh()
 
+    def _county_changed(self):
+        """The network is another than the one that was asked: the same question once more, when others were told."""
+        if self._is_outdated:
+            QTimer.singleShot(0, self._ask_again)
+
     def _ask_again(self):
-        """The network is another than the one that was asked: the same question once more."""
-        if self._traced is not None and self._session.loaded is not self._asked:
-            if self._session.loaded is None:
-                self.clear()
-            else:
-                self.ask(self._point)
+        if not self._is_outdated:
+            return
+        if self._session.loaded is None:
+            self.clear()
+        else:
+            self.ask(self._point)
+
+    @property
+    def _is_outdated(self):
+        return self._traced is not None and self._session.loaded is not self._asked
 
     def _explain(self):
-        from ..answers.answer import as_html
+        """In the background: the land of a large system takes longer than a blink."""
         from ..answers.trace import explain
 
-        loaded = self._session.loaded
-        if self._traced is None or loaded is not self._asked:
-            return
-        self._answer = explain(loaded.county, self._traced, loaded.land, loaded.land_map, loaded.unsaved, self._hit_m)
-        self._text.setHtml(as_html(self._answer))
+        loaded, traced, hit_m = self._asked, self._traced, self._hit_m
+        self._stop_explaining()
+        task = JudgeTask(tr("working out whose land it is"), lambda: explain(
+            loaded.county, traced, loaded.land, loaded.land_map, loaded.unsaved, hit_m))
+        task.done.connect(lambda answer: self._take(traced, answer))
+        task.failed.connect(lambda why: self._say(why) if traced is self._traced else None)
+        self._task = task
+        QgsApplication.taskManager().addTask(task)
+
+    def _take(self, traced, answer):
+        from ..answers.answer import as_html
+
+        if traced is not self._traced:
+            return  # another question, or none, since
+        self._answer = answer
+        self._text.setHtml(as_html(answer))
         self._enable(True)
+
+    def _stop_explaining(self):
+        task, self._task = self._task, None
+        if task is not None and not sip.isdeleted(task):
+            task.cancel()
 
     def _say(self, sentence):
         self._text.setPlainText(sentence)
@@ -259,17 +286,3 @@ class TracePanel(QWidget):
         column.addLayout(row)
         column.addWidget(self._text)
         column.addLayout(buttons)
-
-
-def _geometry(shapes, size, merged=False):
-    """One geometry of many lines, in units of the CRS; `merged`: so that dashes run on from line to line."""
-    import shapely
-
-    geometry = QgsGeometry()
-    whole = shapely.multilinestrings(shapes)
-    if merged:
-        whole = shapely.line_merge(whole)
-    if size != 1.0:
-        whole = shapely.transform(whole, lambda xy: xy / size)
-    geometry.fromWkb(shapely.to_wkb(whole, output_dimension=2))
-    return geometry
