@@ -12,7 +12,7 @@ from fallkeeper.plugin.qgis_layer.copy_to_database import copy_to_database
 from fallkeeper.plugin.schema import layer as declared
 from fallkeeper.sample_project.build_sample import write_archive
 from qgis.core import NULL, QgsFeature, QgsVectorLayer
-from qgis.PyQt.QtCore import QDateTime
+from qgis.PyQt.QtCore import QDate, QDateTime
 from qgis_layers import rows_of
 from running import Heard
 
@@ -118,6 +118,23 @@ def test_another_table_may_be_given(place):
     assert [row["accepted"] for row in of(after, "outlet-unguarded") if row["accepted"]] == [
         "accepted: 'a flap on order'"
     ]
+
+
+def test_a_table_somebody_brought_may_hold_words_for_figures(place):
+    """A row whose value is no figure accepts none, so what was found is back with a sentence."""
+    fields = "field=check:string&field=drain_id:string&field=value:string&field=accepted_on:date"
+    table = QgsVectorLayer(f"NoGeometry?{fields}", "mine", "memory")
+    rows = []
+    for check_id, drain, value in (("smaller-downstream", "B-1", "about 10"), ("no-outlet", "B-3", None)):
+        row = QgsFeature(table.fields())
+        row["check"], row["drain_id"], row["value"], row["accepted_on"] = check_id, drain, value, QDate(2026, 3, 1)
+        rows.append(row)
+    table.dataProvider().addFeatures(rows)
+    after = check(place, ACCEPTED=table)
+    assert after["ACCEPTED_COUNT"] == 1
+    (back,) = of(after, "smaller-downstream")
+    assert back["detail"].endswith(
+        "Accepted on 2026-03-01: no reason is written, but it is now 10.0 in where no figure was accepted")
 
 
 def test_drains_of_no_archive_have_no_table(qgis_app):
