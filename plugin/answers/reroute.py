@@ -85,8 +85,11 @@ class Alternative:
 
     @property
     def headline(self) -> str:
+        """The verdict on its fall, and that water would have to climb where it ties in."""
         verdict = self.reroute.verdict
-        return reroute_verdict(verdict.call, verdict.p_reverse)
+        climbs = _climbs(self.reroute)
+        told = f" But where it ties in water would have to climb: {climbs}." if climbs else ""
+        return reroute_verdict(verdict.call, verdict.p_reverse) + told
 
     def place_at(self, station_m: float) -> tuple[float, float]:
         """Where a station of the profile lies, in metres of the plan."""
@@ -163,8 +166,8 @@ def _extreme(values_m: np.ndarray, pick, units) -> str:
     return show_number(float(pick(values_m)) / units.length_m, units.length_name)
 
 
-def _step_words(reroute: Reroute) -> str:
-    """Whether the water can step down at both ends; those that have simply the invert of the pipe there can."""
+def _climbs(reroute: Reroute) -> str:
+    """The ends at which water would have to climb, and by how much; empty where it has not to."""
     said = []
     for step in steps(reroute):
         call = step.call(reroute.case.limits)
@@ -172,10 +175,13 @@ def _step_words(reroute: Reroute) -> str:
             which = "lower end too low" if step.is_lower else "upper end too high"
             doubt = " (cannot tell)" if call == CANNOT_TELL else ""
             said.append(f"{which} by {reroute.county.units.show_length(-step.drop_m, 3)}{doubt}")
-    if said:
-        return "; ".join(said)
+    return "; ".join(said)
+
+
+def _step_words(reroute: Reroute) -> str:
+    """Whether the water can step down at both ends; those that have simply the invert of the pipe there can."""
     known = all(np.isfinite(tie.there_m) or tie.end.kind == LOOSE for tie in (reroute.lower, reroute.upper))
-    return "no climb" if known else "unknown"
+    return _climbs(reroute) or ("no climb" if known else "unknown")
 
 
 def _left_words(alternative: Alternative) -> str:

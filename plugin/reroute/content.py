@@ -137,7 +137,7 @@ def _marks(reroute: Reroute):
     network, met, fixed = reroute.network, reroute.meetings, reroute.plan.fixed
     for tie, at_m in ((reroute.lower, 0.0), (reroute.upper, reroute.verdict.length_m)):
         name = "" if tie.end.place is None else str(network.drains.name[network.lines.drain[tie.end.line]])
-        yield Mark(at_m, name or "end", TIE_IN, tie.z_m)
+        yield Mark(at_m, name or "end", TIE_IN, tie.there_m if np.isfinite(tie.there_m) else tie.z_m)
     margins = find_margins(reroute)
     for row in crossings(reroute).tolist():
         name = str(network.drains.name[network.lines.drain[met.line[row]]])

@@ -97,6 +97,7 @@ def test_a_typed_grade_leads_the_upper_end_to_where_it_comes_out(drawing):
     climb = 0.002 * length - 0.35  # the pipes' own inverts are 0.35 ft apart
     assert row["Where it ties in"] == f"upper end too high by {climb:.3f} ft"
     assert "water would stand in the old pipe above it" in drawing.reroute._text.toPlainText()
+    assert "But where it ties in water would have to climb: upper end too high" in drawing.profile._words.text()
     type_in(drawing, invert_up="696.7", invert_down="696.3")
     until(lambda: "leave one of the three empty" in drawing.reroute._text.toPlainText(), "the sentence")
 
