@@ -14,8 +14,8 @@ from .declare import Places, Severity, check
 @check(
     id="proposed-joint",
     title="End nearly meets a pipe: joint proposed, not made",
-    remedy="Accept all with ACCEPT_PROPOSED, or keep a structure of kind joint here: evidence seen or drawn makes the "
-    "joint, disproved keeps the pipes apart.",
+    remedy="Find out whether they join. If they do, put a structure of kind joint here, evidence seen or drawn; "
+           "if not, one of evidence disproved. ACCEPT_PROPOSED takes all of them as joined for one run.",
     false_alarm="Two pipes may pass close by each other at different depths without joining.",
     severity=Severity.DOUBT,
     source="join tolerance of this run",
