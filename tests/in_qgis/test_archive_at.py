@@ -5,7 +5,7 @@ import datetime
 import processing
 import pytest
 import shapely
-from algorithm_runs import Heard, content_hash, provided, refusal, run
+from algorithm_runs import Heard, content_hash, refusal, run
 from archives import dump
 from county_files import bridged_county
 from fallkeeper.plugin.history.batch import archive_batch
@@ -15,13 +15,9 @@ from processing.gui.Postprocessing import handleAlgorithmResults
 from qgis.core import QgsApplication, QgsProcessingContext, QgsProject, QgsVectorLayer
 from qgis.PyQt.QtCore import QDate, QDateTime
 
+pytestmark = pytest.mark.usefixtures("provider")
+
 START = datetime.date(2026, 1, 1)
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
 
 
 def day(number):

@@ -6,7 +6,7 @@ import time
 from contextlib import closing
 
 import pytest
-from algorithm_runs import provided, run
+from algorithm_runs import run
 from archives import SAMPLE
 from database_places import new_place
 from fallkeeper.plugin.history.triggers import trigger_faults
@@ -17,11 +17,7 @@ from fallkeeper.plugin.schema.kept_rows import well_known_binary
 from qgis.core import QgsGeometry
 from qgis.PyQt.QtCore import QDateTime
 
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 def rows(path):

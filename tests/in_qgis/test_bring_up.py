@@ -8,7 +8,7 @@ from contextlib import closing
 from pathlib import Path
 
 import pytest
-from algorithm_runs import content_hash, provided, refusal, run
+from algorithm_runs import content_hash, refusal, run
 from archives import copied_sample
 from fallkeeper.plugin.history.batch import archive_batch
 from fallkeeper.plugin.history.blobs import line_wkb
@@ -22,16 +22,12 @@ from fallkeeper.plugin.schema.faults import ArchiveError
 from permissions import permissions_hold
 from qgis.core import QgsCoordinateReferenceSystem, QgsProject, QgsVectorLayer
 
+pytestmark = pytest.mark.usefixtures("provider")
+
 OLD = Path(__file__).resolve().parents[1] / "old_archives"
 VERSIONS = (1, 2)
 DAY = datetime.date(2026, 5, 1)
 ODD = 0.1 + 0.2  # needs 17 digits
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
 
 
 @pytest.fixture(params=VERSIONS)

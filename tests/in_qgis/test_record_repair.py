@@ -5,7 +5,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from algorithm_runs import Heard, content_hash, provided, refusal, run
+from algorithm_runs import Heard, content_hash, refusal, run
 from county_files import bridged_county
 from fallkeeper.plugin.history.undo import Chosen, undo
 from fallkeeper.plugin.qgis_layer.archive import open_layer
@@ -21,14 +21,10 @@ from qgis.core import (
 )
 from qgis.PyQt.QtCore import QDate
 
+pytestmark = pytest.mark.usefixtures("provider")
+
 START = datetime.date(2026, 1, 1)
 R1 = ((1000, 1075), (900, 1075), (900, 725), (1000, 725))
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
 
 
 @pytest.fixture

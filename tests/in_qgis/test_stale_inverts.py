@@ -1,17 +1,13 @@
 """Lines edited in QGIS as people do: checkdrains finds the ends that moved without their inverts, and those alone."""
 
 import pytest
-from algorithm_runs import provided, run
+from algorithm_runs import run
 from archives import copied_sample
 from fallkeeper.plugin.qgis_layer.archive import open_layer
 from fallkeeper.sample_project import rows
 from qgis.core import QgsFeature, QgsGeometry, QgsPointXY, QgsVectorLayer
 
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture

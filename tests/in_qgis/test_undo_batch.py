@@ -5,7 +5,7 @@ from contextlib import closing
 
 import layouts
 import pytest
-from algorithm_runs import Heard, content_hash, provided, refusal, refused, run
+from algorithm_runs import Heard, content_hash, refusal, refused, run
 from archives import dump
 from county_files import bridged_county
 from fallkeeper.plugin.qgis_layer.archive_edit import user_name
@@ -14,11 +14,7 @@ from qgis.core import QgsProject, QgsVectorLayer
 from qgis.PyQt.QtCore import QDate
 from qgis_layers import layer
 
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
+pytestmark = pytest.mark.usefixtures("provider")
 
 
 @pytest.fixture

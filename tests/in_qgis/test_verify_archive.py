@@ -4,18 +4,14 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from algorithm_runs import Heard, content_hash, provided, refusal, run
+from algorithm_runs import Heard, content_hash, refusal, run
 from archives import copied_sample
 from osgeo import gdal
 from qgis.core import QgsProject, QgsVectorLayer
 
+pytestmark = pytest.mark.usefixtures("provider")
+
 NUMBERS = ("FAULT_COUNT", "MENDED_COUNT", "OPEN_COUNT", "GAP_COUNT")
-
-
-@pytest.fixture(scope="module", autouse=True)
-def provider(qgis_app, qgis_processing):
-    with provided() as provider:
-        yield provider
 
 
 @pytest.fixture
