@@ -29,6 +29,7 @@ from .options_page import TITLE
 from .path_panel import PathPanel
 from .profile_dock import ProfileDock
 from .reroute_panel import ReroutePanel
+from .save_watch import SaveWatch
 from .session import Session
 from .start_page import StartPage
 from .trace_panel import TracePanel
@@ -62,6 +63,8 @@ class FallkeeperDock(QgsDockWidget):
         self.session.changed.connect(self._show_page)
         self._guards = None if complaint else Guards(self.session, iface, self)
         self._notice = None if complaint else EditNotice(self.session, iface, self)
+        # after the guards: it sees whether they stopped a save
+        self._saves = None if complaint else SaveWatch(self.session, iface, self)
         if not complaint:
             self.session.begin()
         self._show_page()
@@ -94,8 +97,8 @@ class FallkeeperDock(QgsDockWidget):
     def close_for_good(self):
         """Let go of everything in QGIS but the dock itself."""
         if self._guards is not None:
-            self._guards.release()
-            self._notice.release()
+            for watch in (self._guards, self._notice, self._saves):
+                watch.release()
         for panel in self._questions:
             panel.close_for_good()
         self.session.close()

@@ -30,10 +30,14 @@ def refuse_save(layer: QgsVectorLayer) -> bool:
     return refused
 
 
+def is_refused_here(layer: QgsVectorLayer) -> bool:
+    """Whether `refuse_save` made the save fail that is being made."""
+    return layer.undoStack().canUndo() and layer.undoStack().undoText() == REASON
+
+
 def take_out(layer: QgsVectorLayer) -> None:
     """Take out what `refuse_save` put in, if it is still there."""
     if sip.isdeleted(layer):
         return
-    stack = layer.undoStack()
-    if stack.canUndo() and stack.undoText() == REASON:
-        stack.undo()
+    if is_refused_here(layer):
+        layer.undoStack().undo()

@@ -147,3 +147,56 @@ def test_words_speak_of_the_project_alone(path):
         if any(word in line for word in UNFIT_WORDS) or MACHINE_PATH.search(line)
     ]
     assert not found, problems(path, found)
+
+
+SAVES = {"commitChanges", "rollBack", "truncate", "archive_batch", "database_batch"}
+WRITES_PAST_THE_EDITS = {
+    "addFeature", "addFeatures", "deleteFeatures", "changeAttributeValues", "changeGeometryValues", "changeFeatures",
+    "addAttributes", "deleteAttributes", "renameAttributes", "truncate",
+}
+
+
+def unsaid_writes(tree):
+    """Lines of calls that save or discard edits, or that write into a provider past the edit buffer."""
+    providers = {
+        target.id for node in ast.walk(tree) if isinstance(node, ast.Assign) and is_provider(node.value)
+        for target in node.targets if isinstance(target, ast.Name)
+    }
+    for node in ast.walk(tree):
+        name = node.attr if isinstance(node, ast.Attribute) else getattr(node, "id", None)
+        if name in SAVES:
+            yield node.lineno, f"{name}: edits are the user's to save or to discard"
+        if isinstance(node, ast.Attribute) and name in WRITES_PAST_THE_EDITS and (
+            is_provider(node.value) or getattr(node.value, "id", None) in providers
+        ):
+            yield node.lineno, f"{name} of a provider writes past the edit buffer"
+        modules = [node.module or ""] if isinstance(node, ast.ImportFrom) else (
+            [one.name for one in node.names] if isinstance(node, ast.Import) else [])
+        if any(module.partition(".")[0] in ("sqlite3", "osgeo") for module in modules):
+            yield node.lineno, "files are written by algorithms, not by the desktop"
+
+
+def is_provider(node):
+    return isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute) and node.func.attr == "dataProvider"
+
+
+@pytest.mark.parametrize(
+    "path", [path for path in sources.shipped_files() if path.as_posix().startswith("plugin/gui/")],
+    ids=lambda path: path.as_posix(),
+)
+def test_the_desktop_never_saves_nor_writes_past_the_edits(path):
+    found = [*unsaid_writes(sources.tree_of(path))]
+    assert not found, problems(path, found)
+
+
+@pytest.mark.parametrize("line", [
+    "layer.commitChanges()", "self.layer.rollBack()", "layer.dataProvider().addFeatures(rows)",
+    "provider = layer.dataProvider()\nprovider.changeAttributeValues({})", "save = layer.commitChanges",
+    "from ..history.batch import archive_batch\narchive_batch(path)", "import sqlite3", "from osgeo import ogr",
+])
+def test_what_saves_or_writes_past_the_edits_is_noticed(line):
+    assert [*unsaid_writes(ast.parse(line))]
+
+
+def test_edits_in_the_buffer_are_no_such_writes():
+    assert not [*unsaid_writes(ast.parse("layer.addFeature(row)\nlayer.changeAttributeValue(1, 2, 3)\nundo()"))]
