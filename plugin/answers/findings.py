@@ -138,6 +138,16 @@ class FindingsView:
         shape = self.shapes[row]
         return None if shape is None else tuple(shapely.bounds(shape).tolist())
 
+    def place_on_drain_m(self, row: int) -> float | None:
+        """A place of a finding between the ends of its drain, by distance along the drain: where it lies or begins,
+        else where it ends; None where it takes up the whole line."""
+        found, lines = self.findings, self.case.network.lines
+        line = int(found.line[row])
+        for at_m in (found.from_m[row], found.to_m[row]) if line >= 0 else ():
+            if 0.0 < at_m < lines.length_m[line]:
+                return float(lines.station_m(np.array([line]), np.array([at_m]))[0])
+        return None
+
     def said(self) -> str:
         """How much was found."""
         open_ = ~self.standing.accepted

@@ -33,6 +33,14 @@ def change_words(before: Row, after: Row) -> list[str]:
             if column in after and before.get(column) != after[column]]
 
 
+def new_end_words(first: Drawn, second: Drawn) -> str:
+    """What the new ends of two parts get, and the key of the second."""
+    figures = [f"{name[:-len('_end')]} {_shown(first.row.get(name))}" for name in ENDS if is_of_end(name)]
+    known = any(first.row.get(name) is not None for name in ENDS if is_of_end(name))
+    said = f"{', '.join(figures)} at the new ends" + (" (between known figures, assumed)" if known else "")
+    return f"{said}; the second part becomes {second.row.get('drain_id') or 'a drain without a key'}."
+
+
 def _cut_words(found: Sequence[Behind]) -> str:
     wholes = {id(one.whole): one.whole for one in found}
     figures = _figures(found)

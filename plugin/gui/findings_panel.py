@@ -19,6 +19,7 @@ from qgis.PyQt.QtWidgets import (
 
 from ..qgis_layer.project_layers import grounds_in
 from .accept_fix import AcceptFix
+from .drain_fix import DrainFix
 from .findings_filter import FindingsFilter
 from .findings_model import FindingsModel
 from .joint_fix import SETTLED, JointFix
@@ -53,9 +54,11 @@ class FindingsPanel(QWidget):
     def stop(self):
         """What was found stays, the rings do not."""
         self._joints.offer([])
+        self._drains.offer(None, None, [])
 
     def close_for_good(self):
         self._joints.close_for_good()
+        self._drains.close_for_good()
 
     def check(self):
         """Run all checks in the background; from then on they follow every edit."""
@@ -157,6 +160,7 @@ class FindingsPanel(QWidget):
         check, rows = self._model.rows_at(self._tree.currentIndex())
         self._joints.offer([self.view.shapes[one] for one in rows] if check in SETTLED else [])
         self._accept.offer(self.view, rows)
+        self._drains.offer(self.view, check, rows)
         if row is not None:
             from ..answers.answer import as_html
 
@@ -183,6 +187,7 @@ class FindingsPanel(QWidget):
         self._stale.setWordWrap(True)
         self._why.setPlainText(tr("Press Check now. Then choose a line to read what is wrong there and what to do."))
         self._joints = JointFix(self._session, self._canvas)
+        self._drains = DrainFix(self._session, self._canvas)
         self._accept = AcceptFix(self._session)
         self._tree = QTreeView()
         self._tree.setModel(self._model)
@@ -217,5 +222,6 @@ class FindingsPanel(QWidget):
         column.addWidget(self._filters)
         column.addWidget(parts, 1)
         column.addWidget(self._joints)
+        column.addWidget(self._drains)
         column.addWidget(self._accept)
         column.addLayout(last)

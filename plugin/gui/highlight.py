@@ -75,9 +75,9 @@ class Highlight:
 class FlowArrows(QgsMapCanvasItem):
     """Arrow heads along pipes, no more than are apart on the screen."""
 
-    def __init__(self, canvas):
+    def __init__(self, canvas, colour=_PLACE):
         super().__init__(canvas)
-        self._canvas = canvas
+        self._canvas, self._colour = canvas, colour
         self._segments = ()
         self.setZValue(20)
 
@@ -92,7 +92,7 @@ class FlowArrows(QgsMapCanvasItem):
 
     def paint(self, painter, option=None, widget=None):
         painter.setPen(QPen(QColor(255, 255, 255), 1.0))
-        painter.setBrush(_PLACE)
+        painter.setBrush(self._colour)
         for x0, y0, x1, y1 in self._shown() if len(self._segments) else ():
             at = self.toCanvasCoordinates(QgsPointXY((x0 + x1) / 2, (y0 + y1) / 2)) - self.pos()
             painter.drawPolygon(self._head(at, QgsPointXY(x0, y0), QgsPointXY(x1, y1)))

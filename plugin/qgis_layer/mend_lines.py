@@ -6,7 +6,7 @@ import datetime
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from qgis.core import QgsFeatureRequest, QgsGeometry, QgsProject, QgsRectangle, QgsVectorLayer, QgsVectorLayerUtils
+from qgis.core import QgsFeatureRequest, QgsProject, QgsRectangle, QgsVectorLayer, QgsVectorLayerUtils
 
 from ..drain_edits.behind import CUT, TURNED, Behind, Watch, in_order
 from ..drain_edits.cut import Scale, check_stations, cut, known_by_shots, known_by_vertices
@@ -58,25 +58,22 @@ class LineMender:
         self.scale = Scale(self.units.length_m / size_m, self.units.length_m, self.units.diameter_m)
         self.exact = self.limits["exact_joint"] / size_m  # in the unit of coordinates
 
-    def number_of(self, key: str) -> int | None:
-        """The row of a drain."""
-        return next((feature.id() for feature in rows_with(self.drains, KEY, key)), None)
-
-    def drawn(self, number: int) -> Drawn:
-        found = read_drawn(self.drains, self.drains, [number])[number]
-        if found is None:
-            raise MendError("That pipe is gone, or is no line of one part: nothing can be done with it here.")
+    def drawn(self, numbers: Sequence[int]) -> dict[int, Drawn]:
+        """Lines as they are drawn now; MendError where one is none any more."""
+        found = read_drawn(self.drains, self.drains, numbers)
+        if None in found.values():
+            raise MendError("A pipe is gone, or is no line of one part: nothing can be done with it here.")
         return found
 
     def flip(self, numbers: Sequence[int]) -> Plan:
         """Turn lines with the figures of their ends."""
-        found = {number: self.drawn(number) for number in numbers}
+        found = self.drawn(numbers)
         changes = tuple(Change(number, drawn, flipped(drawn)) for number, drawn in found.items())
         return Plan("Drawn direction turned", changes, turned=tuple(found.values()))
 
     def split(self, number: int, station: float) -> Plan:
         """Cut a line at a station, in the unit of coordinates; CutError at its ends."""
-        drawn = self.drawn(number)
+        drawn = self.drawn([number])[number]
         check_stations(drawn, [station], self.exact)
         key = drawn.row.get(KEY)
         keys = [key, next(self._free_keys(str(key)))] if key is not None else [None, None]
@@ -103,9 +100,9 @@ class LineMender:
         """Write a plan in one edit command, and the names and stations that refer to it in one of each layer; sentences
         about the latter. Nothing is saved. MendError if nothing was done."""
         self._open(self.drains)
-        for change in plan.changes:
-            if change.number is not None and self.drawn(change.number) != change.before:
-                raise MendError("The pipe was changed meanwhile: choose it again. Nothing was done.")
+        before = {change.number: change.before for change in plan.changes if change.number is not None}
+        if self.drawn(list(before)) != before:
+            raise MendError("The pipe was changed meanwhile: choose it again. Nothing was done.")
         self.drains.beginEditCommand(plan.title)
         if not all(self._write(change) for change in plan.changes):
             self.drains.destroyEditCommand()
@@ -162,20 +159,20 @@ class LineMender:
             raise MendError(f"The layer '{layer.name()}' is read-only, so nothing was done.")
 
     def _write(self, change: Change) -> bool:
-        fields, row = self.drains.fields(), change.after.row
-        changed = {fields.lookupField(name): stored(value) for name, value in row.items()
-                   if value != change.before.row.get(name)}
         if change.number is None:
-            return self._add(change, changed)
+            return self._add(change)
         if change.after.places != change.before.places and not self.drains.changeGeometry(
                 change.number, shape_of(change.after, self.drains)):
             return False
-        return all(self.drains.changeAttributeValue(change.number, *one) for one in changed.items())
+        was, fields = change.before.row, self.drains.fields()
+        return all(self.drains.changeAttributeValue(change.number, fields.lookupField(name), stored(value))
+                   for name, value in change.after.row.items() if value != was.get(name))
 
-    def _add(self, change: Change, changed: dict[int, object]) -> bool:
-        """A new row with everything that row `like` has, but for what changed; its row number is left to the file."""
-        like = self.drains.getFeature(change.like)
+    def _add(self, change: Change) -> bool:
+        """A new row with what row `like` has beside what the line says; its row number is left to the file."""
+        like, fields = self.drains.getFeature(change.like), self.drains.fields()
         own = set(self.drains.primaryKeyAttributes())
         values = {index: value for index, value in enumerate(like.attributes()) if index not in own}
-        shape: QgsGeometry = shape_of(change.after, self.drains)
-        return self.drains.addFeature(QgsVectorLayerUtils.createFeature(self.drains, shape, {**values, **changed}))
+        values.update({fields.lookupField(name): stored(value) for name, value in change.after.row.items()})
+        shape = shape_of(change.after, self.drains)
+        return self.drains.addFeature(QgsVectorLayerUtils.createFeature(self.drains, shape, values))
