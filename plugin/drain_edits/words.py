@@ -17,9 +17,8 @@ def behind_words(found: Sequence[Behind], unit: float, length_name: str) -> str:
     by_how = {how: [one for one in found if one.how == how] for how in (TURNED, CUT, MOVED)}
     clauses = []
     if by_how[TURNED]:
-        drains, figures = _drains(by_how[TURNED]), _figures(by_how[TURNED])
-        clauses.append(f"{drains} turned without the {figures} at the ends, so what is said of the start belongs to "
-                       "the end")
+        their = "its" if len(by_how[TURNED]) == 1 else "their"
+        clauses.append(f"{_drains(by_how[TURNED])} turned, {their} {_figures(by_how[TURNED])} were not")
     if by_how[CUT]:
         clauses.append(_cut_words(by_how[CUT]))
     clauses += [_moved_words(by_how[MOVED], unit, length_name)] if by_how[MOVED] else []
@@ -46,17 +45,17 @@ def _cut_words(found: Sequence[Behind]) -> str:
     figures = _figures(found)
     said = f"{_named(list(wholes.values()))} cut"
     if figures:
-        said += f", and the {figures} at the cut are still those of the far ends"
+        said += f", {'its' if len(wholes) == 1 else 'their'} {figures} are still those of the whole"
     return said + (", and the parts have one key" if any(one.needs_key for one in found) else "")
 
 
 def _moved_words(found: Sequence[Behind], unit: float, length_name: str) -> str:
     if len(found) > 1:
-        return f"{_drains(found)} moved at an end: the {_figures(found)} there may be stale"
+        return f"{_drains(found)} moved at an end: {_figures(found)} there may be stale"
     (one,) = found
     far = {"end" if is_of_end(column) else "start": moved / unit for column, moved in one.columns.items()}
     moved = " and ".join(f"{end} by {far[end]:,.1f} {length_name}" for end in ("start", "end") if end in far)
-    return f"{_drains(found)} moved at its {moved}: the {_figures(found)} there may be stale"
+    return f"{_drains(found)} moved at its {moved}: {_figures(found)} there may be stale"
 
 
 def _drains(found: Sequence[Behind]) -> str:

@@ -14,7 +14,7 @@ from .highlight import FlowArrows
 AGAINST = "against-drawing"
 """The check whose findings may be turned all at once."""
 
-_RING, _NOW = QColor(120, 40, 120), QColor(190, 190, 190)
+_RING, _NOW, _AFTER = QColor(120, 40, 120), QColor(225, 225, 225), QColor(214, 96, 0)
 _MOST_DRAWN = 500  # lines with arrows
 
 
@@ -111,7 +111,7 @@ class DrainFix(QWidget):
         one = len(plan.changes) == 1
         self._turn.setText(tr("T&urn") if one else tr("T&urn all {:,}").format(len(plan.changes)))
         figures = "; ".join(change_words(plan.changes[0].before.row, plan.changes[0].after.row)) if one else ""
-        self._words.setText(tr("Turn: arrows pale as drawn now, dark as turned. {}").format(
+        self._words.setText(tr("Turn: pale arrow as drawn now, orange as turned. {}").format(
             figures or tr("Figures of start and end change places with the line.")))
         for widget in (self._at, self._cut, self._cut_words):
             widget.setVisible(one)
@@ -146,7 +146,7 @@ class DrainFix(QWidget):
         self._cut_words.setText(tr("Cut at the ring: {}").format(new_end_words(first, second)))
 
     def _show_arrows(self, plan):
-        """Pale heads as the lines are drawn, dark ones as they would be, on either side of the middle."""
+        """Pale heads as the lines are drawn, orange ones as they would be, on either side of the middle."""
         import numpy as np
 
         now, after = [], []
@@ -168,7 +168,7 @@ class DrainFix(QWidget):
         self._ring.setIcon(QgsRubberBand.IconType.ICON_CIRCLE)
         self._ring.setIconSize(16)
         self._ring.setWidth(3)
-        self._now, self._after = FlowArrows(self._canvas, _NOW), FlowArrows(self._canvas)
+        self._now, self._after = FlowArrows(self._canvas, _NOW), FlowArrows(self._canvas, _AFTER)
 
     def _clear_marks(self):
         self._ring.reset(QgsWkbTypes.GeometryType.PointGeometry)

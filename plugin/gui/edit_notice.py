@@ -13,8 +13,9 @@ _MOST = 2_000  # lines looked at after one edit; more at once are an edit of the
 _SHOWN_S = 12
 
 
-def tr(text):
-    return QCoreApplication.translate("EditNotice", text)
+def tr(text, count=-1):
+    said = QCoreApplication.translate("EditNotice", text, None, count)
+    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
 
 
 class EditNotice(QObject):
@@ -74,8 +75,8 @@ class EditNotice(QObject):
             self._say(str(fault), Qgis.MessageLevel.Warning)
             return
         self.look()
-        said = tr("{} row(s) of '{}' mended, not saved yet: save the layer, or undo.").format(
-            len(plan.changes), self._layer.name())
+        said = tr("%n pipe(s) mended in '{}', not saved yet: save the layer, or undo.", len(plan.changes)).format(
+            self._layer.name())
         self._say(" ".join([said, *more]), Qgis.MessageLevel.Info)
 
     def show_place(self):

@@ -34,8 +34,7 @@ def said(made):
 def test_turned():
     made = watch({1: WHOLE}, n1=TURN)
     assert told(made) == [(1, TURNED, {"invert_start": 200.0, "invert_end": 200.0})]
-    assert said(made) == ("drain K was turned without the inverts at the ends, so what is said of the start belongs to "
-                          "the end.")
+    assert said(made) == "drain K was turned, its inverts were not."
     assert told(watch({1: WHOLE}, n1=flipped(WHOLE))) == []
     assert told(watch({1: drawn(A, C, end=100.0)}, n1=drawn(C, A, end=100.0))) == []
     assert told(watch({1: drawn(A, C, start=None, end=None)}, n1=drawn(C, A, start=None, end=None))) == []
@@ -62,7 +61,7 @@ def test_moved_by_more_than_nothing():
     assert told(watch({1: WHOLE}, n1=drawn(A, (200.009, 0.0)))) == []
     made = watch({1: WHOLE}, n1=drawn(A, (50.0, 20.0), (200.0, 12.5)))
     assert told(made) == [(1, MOVED, {"invert_end": 12.5})]
-    assert said(made) == "drain K was moved at its end by 12.5 ft: the inverts there may be stale."
+    assert said(made) == "drain K was moved at its end by 12.5 ft: inverts there may be stale."
     made.follow({}, {1: drawn(A, (200.0, 12.5), end=99.7)})
     assert told(made) == []
     made.follow({}, {1: drawn(A, (200.0, 13.5), end=99.7)})
@@ -81,7 +80,7 @@ def test_cut():
     assert told(made) == [(1, CUT, {"invert_end": 150.0}), (-1, CUT, {"invert_start": 50.0})]
     whole = made.behind()[0].whole
     assert whole == WHOLE and in_order(whole, made.parts(whole), 0.01) == [(1, 0.0), (-1, 50.0)]
-    assert said(made) == "drain K was cut, and the inverts at the cut are still those of the far ends."
+    assert said(made) == "drain K was cut, its inverts are still those of the whole."
     made.follow({}, {1: WHOLE, -1: None})
     assert told(made) == []
     made.follow({}, {1: drawn(A, B), -1: drawn(B, C, key="new")})
