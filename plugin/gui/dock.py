@@ -32,6 +32,7 @@ from .reroute_panel import ReroutePanel
 from .save_watch import SaveWatch
 from .session import Session
 from .start_page import StartPage
+from .stock_list import StockList
 from .trace_panel import TracePanel
 from .write_down_panel import WriteDownPanel
 
@@ -65,6 +66,7 @@ class FallkeeperDock(QgsDockWidget):
         self._notice = None if complaint else EditNotice(self.session, iface, self)
         # after the guards: it sees whether they stopped a save
         self._saves = None if complaint else SaveWatch(self.session, iface, self)
+        self._stock = None if complaint else StockList(self.session, self)
         if not complaint:
             self.session.begin()
         self._show_page()
@@ -97,7 +99,7 @@ class FallkeeperDock(QgsDockWidget):
     def close_for_good(self):
         """Let go of everything in QGIS but the dock itself."""
         if self._guards is not None:
-            for watch in (self._guards, self._notice, self._saves):
+            for watch in (self._guards, self._notice, self._saves, self._stock):
                 watch.release()
         for panel in self._questions:
             panel.close_for_good()
