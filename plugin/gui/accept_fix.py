@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from qgis.core import QgsGeometry, QgsVectorLayerUtils
 from qgis.PyQt.QtCore import QCoreApplication, QDateTime
-from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QPushButton, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
 
 from ..qgis_layer.accepted import NAME
 from ..qgis_layer.archive_edit import user_name
+from .buttons import push_button
 
 
 def tr(text, count=-1):
@@ -24,10 +25,10 @@ class AcceptFix(QWidget):
         self._words, self._reason = QLabel(), QLineEdit()
         self._words.setWordWrap(True)
         self._reason.setPlaceholderText(tr("Why may it stand? One line, for whoever reads it in years"))
-        self._begin = self._button(tr("Accept\u2026"), tr("Let what is chosen stand, with a reason."), self.begin)
-        self._accept = self._button(tr("&Accept"), tr("Write it down with your name and today's date."), self.accept)
-        self._leave = self._button(tr("&Leave"), tr("Accept nothing."), self._show)
-        self._back = self._button(tr("Take &back"), tr("It is a finding like any other again."), self.take_back)
+        self._begin = push_button(tr("Accept\u2026"), tr("Let what is chosen stand, with a reason."), self.begin)
+        self._accept = push_button(tr("&Accept"), tr("Write it down with your name and today's date."), self.accept)
+        self._leave = push_button(tr("&Leave"), tr("Accept nothing."), self._show)
+        self._back = push_button(tr("Take &back"), tr("It is a finding like any other again."), self.take_back)
         self._reason.textChanged.connect(lambda text: self._accept.setEnabled(bool(text.strip())))
         self._reason.returnPressed.connect(self.accept)
         row = QHBoxLayout()
@@ -119,9 +120,3 @@ class AcceptFix(QWidget):
         self._words.setText(words)
         self._words.setVisible(bool(words))
         self.setVisible(bool(self._rows or words))
-
-    def _button(self, label, tip, action):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: action())
-        return button

@@ -7,9 +7,10 @@ from datetime import date
 
 from qgis.core import QgsExpression, QgsFeatureRequest, QgsGeometry, QgsProject
 from qgis.PyQt.QtCore import QCoreApplication, pyqtSignal
-from qgis.PyQt.QtWidgets import QHBoxLayout, QPushButton, QWidget
+from qgis.PyQt.QtWidgets import QHBoxLayout, QWidget
 
 from ..answers.depth import measured, said_depth
+from .buttons import push_button
 from .map_places import MapPlaces
 from .record_edit import RecordEditError, add_row, change_row
 from .settings import CLICK_PIXELS
@@ -29,9 +30,9 @@ class DepthOffer(QWidget):
         self._session, self._places = session, MapPlaces(session, canvas)
         self._found = self._at = self._drain = None
         self._end = ""
-        self._shot = self._button(tr("Keep as le&vel shot"), tr(
+        self._shot = push_button(tr("Keep as le&vel shot"), tr(
             "Add a shot of the top of the pipe, with its error, to the level shots."), self.keep_shot)
-        self._set_end = self._button("", tr(
+        self._set_end = push_button("", tr(
             "Write the depth from the ground to the invert into the pipe's end that lies here."), self.set_end)
         row = QHBoxLayout(self)
         row.setContentsMargins(0, 0, 0, 0)
@@ -132,9 +133,3 @@ class DepthOffer(QWidget):
     def _enable(self, on):
         for button in (self._shot, self._set_end):
             button.setEnabled(on)
-
-    def _button(self, label, tip, act):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: act())
-        return button

@@ -7,8 +7,9 @@ from qgis.gui import QgsRubberBand
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QColor
-from qgis.PyQt.QtWidgets import QCheckBox, QDoubleSpinBox, QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import QCheckBox, QDoubleSpinBox, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
+from .buttons import push_button
 from .highlight import FlowArrows
 
 AGAINST = "against-drawing"
@@ -37,14 +38,14 @@ class DrainFix(QWidget):
         self._words, self._cut_words = QLabel(), QLabel()
         for words in (self._words, self._cut_words):
             words.setWordWrap(True)
-        self._turn = self._button(tr("T&urn"), tr("Turn the drawn line; inverts and depths stay at their places."),
-                                  self.turn)
+        self._turn = push_button(tr("T&urn"), tr("Turn the drawn line; inverts and depths stay at their places."),
+                                 self.turn)
         self._at = QDoubleSpinBox()
         self._at.setDecimals(1)
         self._at.setToolTip(tr("Where to cut, from the start of the drawn line."))
         self._at.valueChanged.connect(self._preview_cut)
-        self._cut = self._button(tr("C&ut here"), tr("Cut the line at the ring; what lies between known figures is put "
-                                                    "there and marked as assumed."), self.cut)
+        self._cut = push_button(tr("C&ut here"), tr("Cut the line at the ring; what lies between known figures is put "
+                                                   "there and marked as assumed."), self.cut)
         self._lay_out()
         self.offer(None, None, [])
 
@@ -178,12 +179,6 @@ class DrainFix(QWidget):
     def _enable(self, on):
         for widget in (self._turn, self._at, self._cut):
             widget.setEnabled(on)
-
-    def _button(self, label, tip, act):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: act())
-        return button
 
     def _lay_out(self):
         row = QHBoxLayout()

@@ -5,9 +5,9 @@ from __future__ import annotations
 from qgis.core import Qgis
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QObject, QTimer
-from qgis.PyQt.QtWidgets import QPushButton
 
 from ..qgis_layer.file_lock import is_locked
+from .buttons import push_button
 
 _MOST = 2_000  # lines looked at after one edit; more at once are an edit of the layer as a whole
 _SHOWN_S = 12
@@ -167,17 +167,12 @@ class EditNotice(QObject):
         bar = self._iface.messageBar()
         item = self._item = bar.createMessage("Fallkeeper", sentence[0].upper() + sentence[1:])
         if any(one.how != MOVED for one in behind):
-            self._button(item, tr("Mend"), tr("Swap the figures of turned lines; at cuts interpolate them, marked as "
-                                              "assumed. One edit, not saved, can be undone."), self.mend)
-        self._button(item, tr("Show"), tr("Zoom to these pipes and flash them."), self.show_place)
+            item.layout().addWidget(push_button(tr("Mend"), tr(
+                "Swap the figures of turned lines; at cuts interpolate them, marked as assumed. One edit, not saved, "
+                "can be undone."), self.mend))
+        item.layout().addWidget(push_button(tr("Show"), tr("Zoom to these pipes and flash them."), self.show_place))
         item.destroyed.connect(lambda: self._closed(item))
         bar.pushWidget(item, Qgis.MessageLevel.Warning)
-
-    def _button(self, item, label, tip, act):
-        button = QPushButton(label, item)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: act())
-        item.layout().addWidget(button)
 
     def _closed(self, item):
         """Somebody closed the message: it is not said again."""

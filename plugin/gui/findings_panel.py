@@ -9,7 +9,6 @@ from qgis.PyQt.QtWidgets import (
     QHBoxLayout,
     QHeaderView,
     QLabel,
-    QPushButton,
     QSplitter,
     QTextBrowser,
     QTreeView,
@@ -19,6 +18,7 @@ from qgis.PyQt.QtWidgets import (
 
 from ..qgis_layer.project_layers import grounds_in
 from .accept_fix import AcceptFix
+from .buttons import push_button
 from .drain_fix import DrainFix
 from .findings_filter import FindingsFilter
 from .findings_model import FindingsModel
@@ -170,11 +170,11 @@ class FindingsPanel(QWidget):
         self._why.setPlainText(sentence)
 
     def _make_widgets(self):
-        self._go = self._button(tr("Check now"), tr("Run all checks; from then on they follow every edit."), self.check)
-        self._show = self._button(tr("Show me"), tr("Zoom to the place and flash it (or double-click the line)."),
-                                  self.show_place)
-        self._trace = self._button(tr("What hangs here"), tr("Ask what drains through this place and where it goes."),
-                                   self.trace_place)
+        self._go = push_button(tr("Check now"), tr("Run all checks; from then on they follow every edit."), self.check)
+        self._show = push_button(tr("Show me"), tr("Zoom to the place and flash it (or double-click the line)."),
+                                 self.show_place)
+        self._trace = push_button(tr("What hangs here"), tr("Ask what drains through this place and where it goes."),
+                                  self.trace_place)
         self._show.setEnabled(False)
         self._trace.setEnabled(False)
         self._ground = QComboBox()
@@ -196,12 +196,6 @@ class FindingsPanel(QWidget):
         self._tree.header().setSectionResizeMode(0, QHeaderView.ResizeMode.Stretch)
         self._tree.selectionModel().currentChanged.connect(self._explain)
         self._tree.doubleClicked.connect(lambda index: self.show_place())
-
-    def _button(self, label, tip, action):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: action())
-        return button
 
     def _lay_out(self):
         first, last = QHBoxLayout(), QHBoxLayout()

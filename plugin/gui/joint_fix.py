@@ -15,7 +15,9 @@ from qgis.gui import QgsRubberBand
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QColor
-from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QPushButton, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
+
+from .buttons import push_button
 
 SETTLED = ("proposed-joint", "crossing-not-joined")
 """Checks whose findings a joint settles, be it made or disproved."""
@@ -43,10 +45,11 @@ class JointFix(QWidget):
         self._rings.setWidth(_RING_WIDE)
         self._words = QLabel()
         self._words.setWordWrap(True)
-        self._join = self._button(tr("They &join"), tr(
-            "Put a joint (drawn on a map) at each ringed place: the pipes count as joined there."), "drawn")
-        self._apart = self._button(tr("They do &not"), tr(
-            "Put a disproved joint at each ringed place: it is not proposed again."), "disproved")
+        self._join = push_button(tr("They &join"), tr(
+            "Put a joint (drawn on a map) at each ringed place: the pipes count as joined there."),
+            lambda: self.settle("drawn"))
+        self._apart = push_button(tr("They do &not"), tr(
+            "Put a disproved joint at each ringed place: it is not proposed again."), lambda: self.settle("disproved"))
         row = QHBoxLayout()
         for button in (self._join, self._apart):
             row.addWidget(button)
@@ -101,9 +104,3 @@ class JointFix(QWidget):
     def _enable(self, on):
         for button in (self._join, self._apart):
             button.setEnabled(on)
-
-    def _button(self, label, tip, evidence):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: self.settle(evidence))
-        return button

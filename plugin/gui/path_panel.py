@@ -7,8 +7,9 @@ from qgis.gui import QgsRubberBand
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QColor
-from qgis.PyQt.QtWidgets import QHBoxLayout, QPushButton, QRadioButton, QTextBrowser, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import QHBoxLayout, QRadioButton, QTextBrowser, QVBoxLayout, QWidget
 
+from .buttons import push_button
 from .judge import Judge
 from .map_places import MapPlaces, station_marker
 from .settings import CLICK_PIXELS
@@ -200,9 +201,9 @@ class PathPanel(QWidget):
         self._between.setToolTip(tr("Two clicks: the way along pipes between them, whichever way the water runs."))
         self._between.toggled.connect(lambda on: self.clear())
         self._text = QTextBrowser()
-        self._copy = self._button(tr("Copy as text"), tr("Put the answer on the clipboard."),
-                                  lambda: QgsApplication.clipboard().setText(self._words))
-        self._clear = self._button(tr("Clear"), tr("Take the section away (Esc)."), self.clear)
+        self._copy = push_button(tr("Copy as text"), tr("Put the answer on the clipboard."),
+                                 lambda: QgsApplication.clipboard().setText(self._words))
+        self._clear = push_button(tr("Clear"), tr("Take the section away (Esc)."), self.clear)
         choice, buttons = QHBoxLayout(), QHBoxLayout()
         for row, widgets in ((choice, (self._to_outlet, self._between)), (buttons, (self._copy, self._clear))):
             for widget in widgets:
@@ -213,12 +214,6 @@ class PathPanel(QWidget):
         column.addLayout(choice)
         column.addWidget(self._text)
         column.addLayout(buttons)
-
-    def _button(self, label, tip, action):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: action())
-        return button
 
 
 def _drawn(walk, loaded, around, trees):

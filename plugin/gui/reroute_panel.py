@@ -5,9 +5,10 @@ from __future__ import annotations
 from qgis.core import Qgis, QgsFeature, QgsGeometry, QgsPointXY, QgsVectorLayerUtils
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
-from qgis.PyQt.QtWidgets import QHBoxLayout, QPushButton, QTextBrowser, QVBoxLayout, QWidget
+from qgis.PyQt.QtWidgets import QHBoxLayout, QTextBrowser, QVBoxLayout, QWidget
 
 from .alternatives import Alternatives
+from .buttons import push_button
 from .judge import Judge
 from .map_places import MapPlaces, station_marker
 from .reroute_form import RerouteForm
@@ -242,10 +243,10 @@ class ReroutePanel(QWidget):
         self._text = QTextBrowser()
         self._table = Alternatives()
         self._table.itemSelectionChanged.connect(self._choose)
-        self._keep = self._button(tr("&Keep beside"), tr("Keep this line to compare it with others; up to five."),
-                                  self.keep_beside)
-        self._drop = self._button(tr("Take a&way"), tr("Take the chosen alternative away."), self.drop)
-        self._propose = self._button(tr("Add as &proposed"), tr(
+        self._keep = push_button(tr("&Keep beside"), tr("Keep this line to compare it with others; up to five."),
+                                 self.keep_beside)
+        self._drop = push_button(tr("Take a&way"), tr("Take the chosen alternative away."), self.drop)
+        self._propose = push_button(tr("Add as &proposed"), tr(
             "Add the chosen line, else the one being drawn, to the drains as proposed. You save it, or undo."),
             self.propose)
         buttons = QHBoxLayout()
@@ -257,12 +258,6 @@ class ReroutePanel(QWidget):
         column.addWidget(self._text, 1)
         column.addWidget(self._table, 1)
         column.addLayout(buttons)
-
-    def _button(self, label, tip, action):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.clicked.connect(lambda: action())
-        return button
 
 
 def _judged(asked, loaded, around, trees):

@@ -13,12 +13,12 @@ from qgis.PyQt.QtWidgets import (
     QHBoxLayout,
     QLabel,
     QLineEdit,
-    QPushButton,
     QTextBrowser,
     QVBoxLayout,
     QWidget,
 )
 
+from .buttons import push_button
 from .highlight import Highlight, lines_of
 from .judge_task import JudgeTask
 from .map_places import MapPlaces
@@ -258,20 +258,14 @@ class TracePanel(QWidget):
         self._name.setPlaceholderText(tr("or type its name or key, and Enter"))
         self._name.setToolTip(tr("Asks at the lower end of that pipe; without the mouse."))
         self._name.returnPressed.connect(self.ask_named)
-        self._copy = self._button(tr("&Copy as text"), tr("Put the answer on the clipboard."), self._copy_text)
-        self._keep = self._button(tr("&Keep as layers"), tr("Add pipes above and below and the land above as layers."),
-                                  self._keep_it)
-        self._print = self._button(tr("&Print ..."), tr("A page with map, answer and cautions, as PDF."),
-                                   self._print_it)
-        self._clear = self._button(tr("Clea&r"), tr("Take the answer off the map (Esc)."), self.clear)
+        self._copy = push_button(tr("&Copy as text"), tr("Put the answer on the clipboard."), self._copy_text)
+        self._keep = push_button(tr("&Keep as layers"), tr("Add pipes above and below and the land above as layers."),
+                                 self._keep_it)
+        self._print = push_button(tr("&Print ..."), tr("A page with map, answer and cautions, as PDF."),
+                                  self._print_it)
+        self._clear = push_button(tr("Clea&r"), tr("Take the answer off the map (Esc)."), self.clear)
         self._after = (self._copy, self._keep, self._print, self._clear)
-
-    def _button(self, label, tip, action):
-        button = QPushButton(label)
-        button.setToolTip(tip)
-        button.setEnabled(False)
-        button.clicked.connect(action)
-        return button
+        self._enable(False)
 
     def _lay_out(self):
         row, buttons = QHBoxLayout(), QGridLayout()

@@ -2,19 +2,17 @@
 
 from __future__ import annotations
 
-from qgis.gui import QgsMapTool, QgsVertexMarker
+from qgis.gui import QgsVertexMarker
 from qgis.PyQt import sip
-from qgis.PyQt.QtCore import Qt, pyqtSignal
 from qgis.PyQt.QtGui import QColor
+
+from .click_tool import ClickTool
 
 _SNAPPED = QColor(120, 40, 120)
 
 
-class WriteDownTool(QgsMapTool):
-    """`clicked`: a point of the map; `left`: Escape. `snap(point)`: the point on a pipe it will be put at, or None."""
-
-    clicked = pyqtSignal(object)
-    left = pyqtSignal()
+class WriteDownTool(ClickTool):
+    """`snap(point)`: the point on a pipe it will be put at, or None."""
 
     def __init__(self, canvas, snap):
         super().__init__(canvas)
@@ -25,7 +23,6 @@ class WriteDownTool(QgsMapTool):
         self._mark.setPenWidth(3)
         self._mark.setIconSize(14)
         self._mark.hide()
-        self.setCursor(Qt.CursorShape.CrossCursor)
 
     def remove(self):
         """Take everything off the canvas for good."""
@@ -41,11 +38,3 @@ class WriteDownTool(QgsMapTool):
         self._mark.setVisible(on_pipe is not None)
         if on_pipe is not None:
             self._mark.setCenter(on_pipe)
-
-    def canvasReleaseEvent(self, event):
-        if event.button() == Qt.MouseButton.LeftButton:
-            self.clicked.emit(event.mapPoint())
-
-    def keyReleaseEvent(self, event):
-        if event.key() == Qt.Key.Key_Escape:
-            self.left.emit()
