@@ -25,16 +25,16 @@ def behind_words(found: Sequence[Behind], unit: float, length_name: str) -> str:
     return "; ".join(clauses) + "." if clauses else ""
 
 
-def change_words(before: Row, after: Row) -> list[str]:
-    """'Invert at end: 99.80 → 99.95' for every figure of the ends, and every other column, that changes."""
-    return [f"{_ALIAS[column]}: {_shown(before.get(column))} \u2192 {_shown(after[column])}"
+def change_words(before: Row, after: Row, length_name: str) -> list[str]:
+    """'Invert at end: 99.80 ft → 99.95 ft' for every figure of the ends, and every other column, that changes."""
+    return [f"{_ALIAS[column]}: {_shown(before.get(column), length_name)} \u2192 {_shown(after[column], length_name)}"
             for column in ("drain_id", *ENDS, "invert_error")
             if column in after and before.get(column) != after[column]]
 
 
-def new_end_words(first: Drawn, second: Drawn) -> str:
+def new_end_words(first: Drawn, second: Drawn, length_name: str) -> str:
     """What the new ends of two parts get, and the key of the second."""
-    figures = [f"{name[:-len('_end')]} {_shown(first.row.get(name))}" for name in ENDS if is_of_end(name)]
+    figures = [f"{name[:-len('_end')]} {_shown(first.row.get(name), length_name)}" for name in ENDS if is_of_end(name)]
     known = any(first.row.get(name) is not None for name in ENDS if is_of_end(name))
     said = f"{', '.join(figures)} at the new ends" + (" (between known figures, assumed)" if known else "")
     return f"{said}; the second part becomes {second.row.get('drain_id') or 'a drain without a key'}."
@@ -75,7 +75,7 @@ def _figures(found: Sequence[Behind]) -> str:
     return " and ".join(f"{kind}s" for kind in sorted(kinds, reverse=True))
 
 
-def _shown(value: object) -> str:
+def _shown(value: object, length_name: str) -> str:
     if value is None:
         return "unknown"
-    return f"{value:.2f}" if isinstance(value, float) else str(value)
+    return f"{value:.2f} {length_name}" if isinstance(value, float) else str(value)

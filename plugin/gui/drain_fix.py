@@ -16,6 +16,7 @@ AGAINST = "against-drawing"
 """The check whose findings may be turned all at once."""
 
 _RING, _NOW, _AFTER = QColor(120, 40, 120), QColor(225, 225, 225), QColor(214, 96, 0)
+_EDGE, _ARROW_PIXELS = QColor(20, 20, 20), 14.0  # to be seen on a main
 _MOST_DRAWN = 500  # lines with arrows
 
 
@@ -111,7 +112,8 @@ class DrainFix(QWidget):
         self._show_arrows(plan)
         one = len(plan.changes) == 1
         self._turn.setText(tr("T&urn") if one else tr("T&urn all {:,}").format(len(plan.changes)))
-        figures = "; ".join(change_words(plan.changes[0].before.row, plan.changes[0].after.row)) if one else ""
+        change, name = plan.changes[0], self._mender.units.length_name
+        figures = "; ".join(change_words(change.before.row, change.after.row, name)) if one else ""
         self._words.setText(tr("Turn: pale arrow as drawn now, orange as turned. {}").format(
             figures or tr("Figures of start and end change places with the line.")))
         for widget in (self._at, self._cut, self._cut_words):
@@ -144,7 +146,8 @@ class DrainFix(QWidget):
         self._cut.setEnabled(True)
         first, second = (change.after for change in plan.changes)
         self._ring.setToGeometry(QgsGeometry.fromPointXY(QgsPointXY(*first.places[-1][:2])), self._mender.drains)
-        self._cut_words.setText(tr("Cut at the ring: {}").format(new_end_words(first, second)))
+        self._cut_words.setText(tr("Cut at the ring: {}").format(new_end_words(
+            first, second, self._mender.units.length_name)))
 
     def _show_arrows(self, plan):
         """Pale heads as the lines are drawn, orange ones as they would be, on either side of the middle."""
@@ -169,7 +172,7 @@ class DrainFix(QWidget):
         self._ring.setIcon(QgsRubberBand.IconType.ICON_CIRCLE)
         self._ring.setIconSize(16)
         self._ring.setWidth(3)
-        self._now, self._after = FlowArrows(self._canvas, _NOW), FlowArrows(self._canvas, _AFTER)
+        self._now, self._after = (FlowArrows(self._canvas, colour, _EDGE, _ARROW_PIXELS) for colour in (_NOW, _AFTER))
 
     def _clear_marks(self):
         self._ring.reset(QgsWkbTypes.GeometryType.PointGeometry)

@@ -73,11 +73,11 @@ class Highlight:
 
 
 class FlowArrows(QgsMapCanvasItem):
-    """Arrow heads along pipes, no more than are apart on the screen."""
+    """Arrow heads along pipes, no more than are apart on the screen; `edge` is the colour around them."""
 
-    def __init__(self, canvas, colour=_PLACE):
+    def __init__(self, canvas, colour=_PLACE, edge=_CASING, pixels=_ARROW_PIXELS):
         super().__init__(canvas)
-        self._canvas, self._colour = canvas, colour
+        self._canvas, self._colour, self._edge, self._pixels = canvas, colour, edge, pixels
         self._segments = ()
         self.setZValue(20)
 
@@ -91,7 +91,7 @@ class FlowArrows(QgsMapCanvasItem):
         self.setRect(QgsRectangle(self._canvas.extent()))
 
     def paint(self, painter, option=None, widget=None):
-        painter.setPen(QPen(QColor(255, 255, 255), 1.0))
+        painter.setPen(QPen(self._edge, 1.0))
         painter.setBrush(self._colour)
         for x0, y0, x1, y1 in self._shown() if len(self._segments) else ():
             at = self.toCanvasCoordinates(QgsPointXY((x0 + x1) / 2, (y0 + y1) / 2)) - self.pos()
@@ -112,7 +112,7 @@ class FlowArrows(QgsMapCanvasItem):
     def _head(self, at, begin, end):
         way = self.toCanvasCoordinates(end) - self.toCanvasCoordinates(begin)
         length = max((way.x() ** 2 + way.y() ** 2) ** 0.5, 1e-9)
-        x, y = way.x() / length * _ARROW_PIXELS, way.y() / length * _ARROW_PIXELS
+        x, y = way.x() / length * self._pixels, way.y() / length * self._pixels
         return QPolygonF([
             QPointF(at.x() + x, at.y() + y),
             QPointF(at.x() - x / 2 - 0.6 * y, at.y() - y / 2 + 0.6 * x),

@@ -113,7 +113,7 @@ def test_all_drawn_against_the_flow_are_turned_at_once(dock, fix, drains):
 def test_one_is_turned_with_its_figures_said_first(dock, fix, drains):
     fix._open.setChecked(True)
     choose(dock, "against-drawing", "L0")
-    assert "Invert at start: 99.80 \u2192 100.00; Invert at end: 100.00 \u2192 99.80" in fix._words.text()
+    assert "Invert at start: 99.80 ft \u2192 100.00 ft; Invert at end: 100.00 ft \u2192 99.80 ft" in fix._words.text()
     fix._turn.click()
     assert inverts(row(drains, "L0")) == (100.0, 99.8) and inverts(row(drains, "L1")) == (99.8, 100.0)
 

@@ -130,7 +130,7 @@ def test_several_are_one_sentence_and_let_be_is_heard():
 
 
 def test_changes_in_words():
-    assert change_words(WHOLE.row, {"invert_end": 99.95, "invert_start": 100.0, "note": "x"}) == [
-        "Invert at end: 99.80 \u2192 99.95"]
-    assert change_words(WHOLE.row, {"drain_id": "K.2", "invert_start": None}) == [
-        "Drain: K \u2192 K.2", "Invert at start: 100.00 \u2192 unknown"]
+    assert change_words(WHOLE.row, {"invert_end": 99.95, "invert_start": 100.0, "note": "x"}, "ft") == [
+        "Invert at end: 99.80 ft \u2192 99.95 ft"]
+    assert change_words(WHOLE.row, {"drain_id": "K.2", "invert_start": None}, "ft") == [
+        "Drain: K \u2192 K.2", "Invert at start: 100.00 ft \u2192 unknown"]
