@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import math
 
-from qgis.PyQt.QtCore import QCoreApplication, QLocale, pyqtSignal
+from qgis.PyQt.QtCore import QCoreApplication, QLocale, Qt, pyqtSignal
 from qgis.PyQt.QtWidgets import QComboBox, QFormLayout, QLabel, QLineEdit, QWidget
 
+from ..schema.stock import stock_sizes
 from ..schema.values import VALUE_LISTS
 
 _BLANK = "\u2013"
@@ -26,6 +27,8 @@ class RerouteForm(QWidget):
         self._name = QLineEdit("R1")
         self._diameter = QComboBox()
         self._diameter.setEditable(True)
+        self._diameter.setInsertPolicy(QComboBox.InsertPolicy.NoInsert)
+        self._diameter.setCompleter(None)  # it would write on to a size nobody chose
         self._diameter.lineEdit().setPlaceholderText(tr("unknown"))
         self._words = {name: self._choice(name) for name in ("material", "openings")}
         self._figures = {
@@ -42,9 +45,11 @@ class RerouteForm(QWidget):
                                                *self._figures.values())):
             label.setBuddy(field)
             rows.addRow(label, field)
+        self._words["material"].currentIndexChanged.connect(self._offer_sizes)
         self._name.textEdited.connect(lambda: self.changed.emit())
         self._diameter.editTextChanged.connect(lambda: self.changed.emit())
-        self.set_units(None, ())
+        self.units = None
+        self._name_units("ft", "in")
 
     @property
     def name(self):
@@ -53,14 +58,26 @@ class RerouteForm(QWidget):
     def set_name(self, name):
         self._name.setText(name)
 
-    def set_units(self, units, sizes_m):
-        """Labels in the archive's units; `sizes_m`: inside diameters to choose from, those the archive has."""
-        length, size = ("ft", "in") if units is None else (units.length_name, units.diameter_name)
+    def set_units(self, units):
+        """Labels and sizes in the archive's units."""
+        self.units = units
+        self._name_units(units.length_name, units.diameter_name)
+        self._offer_sizes()
+
+    def _offer_sizes(self):
+        """Those that pipe of the material is sold in; any other may be typed."""
+        if self.units is None:
+            return
         kept = self._diameter.currentText()
+        self._diameter.blockSignals(True)
         self._diameter.clear()
-        for one in sizes_m:
-            self._diameter.addItem(f"{one / units.diameter_m:.4g}")
+        for size, words in stock_sizes(self._words["material"].currentData(), self.units.is_us):
+            self._diameter.addItem(f"{size:g}")
+            self._diameter.setItemData(self._diameter.count() - 1, words, Qt.ItemDataRole.ToolTipRole)
         self._diameter.setEditText(kept)
+        self._diameter.blockSignals(False)
+
+    def _name_units(self, length, size):
         for label, words in zip(self._labels, (
             tr("&Name"), tr("Inside &diameter ({})").format(size), tr("&Material"), tr("&Openings"),
             tr("Invert, &upper end ({})").format(length), tr("Invert, &lower end ({})").format(length),

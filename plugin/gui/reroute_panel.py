@@ -163,11 +163,8 @@ class ReroutePanel(QWidget):
             self.current, self.kept = None, []
             return
         if self._form.units_of is not loaded:
-            import numpy as np
-
-            sizes = np.unique(loaded.county.network.drains.diameter_m)
             self._form.units_of = loaded
-            self._form.set_units(loaded.county.units, sizes[np.isfinite(sizes)].tolist())
+            self._form.set_units(loaded.county.units)
             self._ask()
 
     def _hovered(self, station_m):

@@ -110,6 +110,19 @@ def test_a_lower_invert_typed_below_the_pipe_it_ties_in_to_is_told(drawing):
     assert "water would stand in the new pipe" in drawing.reroute._text.toPlainText()
 
 
+def test_sizes_are_offered_that_pipe_of_the_material_is_sold_in(drawing):
+    form = drawing.reroute._form
+
+    def offered():
+        return [form._diameter.itemText(row) for row in range(form._diameter.count())]
+
+    assert {"4", "6", "12", "36"} <= set(offered()), "of all materials while none is chosen"
+    form._diameter.setEditText("11.5")
+    form._words["material"].setCurrentIndex(form._words["material"].findData("smooth_plastic"))
+    assert offered() == ["3", "4", "6", "8", "10", "12", "15"]
+    assert form._diameter.currentText() == "11.5", "what was typed stays"
+
+
 def test_points_snap_to_pipes(drawing):
     press(drawing, 1004, 1075)
     press(drawing, 904, 603)
