@@ -19,11 +19,11 @@ from ..report.order import worst_first
 from ..result_tables import finding_shapes, source_of
 from .answer import Answer, Section
 from .pipe import name_of
-from .systems import system_of_findings
+from .systems import names_of, system_of_findings
 
 NO_DRAIN = "the whole network"
 ACCEPTED = "accepted"
-_KEPT = ("_order", "shapes", "systems")  # what does not depend on what is accepted
+_KEPT = ("_order", "_is_serious", "shapes", "systems", "system_names")  # what does not depend on what is accepted
 
 
 @dataclass(frozen=True)
@@ -64,6 +64,15 @@ class FindingsView:
     def systems(self) -> np.ndarray:
         """By finding, the system it lies in, as `systems.named_systems` has them."""
         return system_of_findings(self.case.network, self.findings)
+
+    @cached_property
+    def system_names(self) -> dict[int, str]:
+        """What people call those systems, by number."""
+        return names_of(self.case.county, np.unique(self.systems))
+
+    @cached_property
+    def _is_serious(self) -> np.ndarray:
+        return np.array([one == Severity.SERIOUS for one in self.findings.severity], dtype=bool)
 
     @cached_property
     def _order(self) -> np.ndarray:
@@ -151,7 +160,7 @@ class FindingsView:
     def said(self) -> str:
         """How much was found."""
         open_ = ~self.standing.accepted
-        serious = int(sum(one == Severity.SERIOUS for one in self.findings.severity[open_]))
+        serious = int((self._is_serious & open_).sum())
         accepted = len(open_) - int(open_.sum())
         more = f"; {accepted:,} accepted" if accepted else ""
         return f"{plural(int(open_.sum()), 'finding')}, {serious:,} serious{more}"

@@ -41,15 +41,15 @@ def named_systems(view: FindingsView) -> list[NamedSystem]:
     """Systems in which something was found, those with most open findings first; without outlet and on no pipe last."""
     number, place = np.unique(view.systems, return_inverse=True)
     count = np.bincount(place, weights=~view.standing.accepted, minlength=len(number)).astype(int)
-    names = _names(view.case.county, number[number > 0])
-    names.update({NO_OUTLET: "no outlet", NO_PIPE: "on no pipe"})
+    names = view.system_names
     found = [NamedSystem(k, names[k], n) for k, n in zip(number.tolist(), count.tolist())]
     return sorted(found, key=lambda one: (one.number < 0, -one.count, one.name, -one.number))
 
 
-def _names(county: County, numbers: np.ndarray) -> dict[int, str]:
+def names_of(county: County, numbers: np.ndarray) -> dict[int, str]:
     """'Main A to Outlet OA'; the key of the drain too where two systems would read the same."""
     network = county.network
+    numbers = numbers[numbers > NO_OUTLET]
     outlets, pieces = network.outlets, np.full(len(network.nodes), -1)
     every = np.arange(len(network.piece_system))
     pieces[network.node_up] = every
@@ -63,7 +63,8 @@ def _names(county: County, numbers: np.ndarray) -> dict[int, str]:
             for k, a, b in zip(numbers.tolist(), first.tolist(), last.tolist())}
     plain = {k: f"{network.drains.name[drains[k]]} to {ends[k]}" for k in drains}
     times = Counter(plain.values())
-    return {k: name if times[name] == 1 else f"{name_of(county, drains[k])} to {ends[k]}" for k, name in plain.items()}
+    told = {k: name if times[name] == 1 else f"{name_of(county, drains[k])} to {ends[k]}" for k, name in plain.items()}
+    return {**told, NO_OUTLET: "no outlet", NO_PIPE: "on no pipe"}
 
 
 def _ends(network: Network, structures: np.ndarray) -> str:

@@ -68,5 +68,6 @@ def _findings(loaded):
 
     view = FindingsView(loaded.checked.case, loaded.checked.results.findings)
     view.groups()  # sorted and drawn here, so that the panel need not wait
-    _ = view.shapes
+    view.said()
+    _ = view.shapes, view.system_names
     return view
