@@ -93,9 +93,10 @@ def _said_layer(save: LayerSave) -> str:
     first = f"'{save.layer}' was not saved as a whole. Not written: {kept}. Written: {save.written.words or 'nothing'}."
     why = reason(save.errors)
     because = f" Reason: {why}." if why else ""
-    return f"{first}{because} What to do: {_next(why)}."
+    return f"{first}{because} What to do: {_next(why, *save.errors)}."
 
 
-def _next(why: str) -> str:
-    lower = why.lower()
-    return next((what for words, what in _NEXT if any(word in lower for word in words)), _OTHERWISE)
+def _next(*said: str) -> str:
+    """By the first of what was said that is known: the reason, else anything beside it."""
+    known = (what for one in said for words, what in _NEXT if any(word in one.lower() for word in words))
+    return next(known, _OTHERWISE)

@@ -9,7 +9,10 @@ from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QObject, QTimer
 
 from ..answers.said_save import LayerSave, Rows, said_refused
+from ..qgis_layer.file_lock import is_locked
 from ..qgis_layer.refused_save import is_refused_here
+
+_LOCKED = "database is locked"
 
 
 class SaveWatch(QObject):
@@ -66,12 +69,14 @@ class SaveWatch(QObject):
 
     def _tell(self):
         saves, self._under_way = list(self._under_way.values()), {}
-        said = said_refused([_save(layer, written) for layer, written in saves if not sip.isdeleted(layer)])
+        beside = (_LOCKED,) if saves and self._archive is not None and is_locked(self._archive.place) else ()
+        said = said_refused([_save(layer, written, beside) for layer, written in saves if not sip.isdeleted(layer)])
         if said:
             self._iface.messageBar().pushMessage("Fallkeeper", said, Qgis.MessageLevel.Critical, 0)
 
 
-def _save(layer, written):
+def _save(layer, written, beside):
+    """`beside`: what is known besides the errors that QGIS reports, which may be those of another moment."""
     buffer = layer.editBuffer() if layer.isModified() else None
     if buffer is None:
         return LayerSave(layer.name(), Rows(**written), Rows())
@@ -79,4 +84,5 @@ def _save(layer, written):
         len(buffer.addedFeatures()), len(buffer.changedAttributeValues()), len(buffer.changedGeometries()),
         len(buffer.deletedFeatureIds()), len(buffer.addedAttributes()) + len(buffer.deletedAttributeIds()),
     )
-    return LayerSave(layer.name(), Rows(**written), kept, tuple(layer.commitErrors()))
+    errors = tuple(layer.commitErrors())
+    return LayerSave(layer.name(), Rows(**written), kept, (*beside, *errors) if errors else ())

@@ -46,3 +46,10 @@ def test_what_to_do_next(told, what):
 def test_without_any_words_of_the_file():
     assert reason(("ERROR: 1 attribute(s) not added.",)) == "1 attribute(s) not added"
     assert reason(()) == "" and reason(("SUCCESS: 1 feature(s) added.",)) == ""
+
+
+def test_what_is_known_beside_a_reason_that_says_nothing_decides_what_to_do():
+    save = LayerSave("Readings", Rows(), Rows(added=1), ("database is locked", "ERROR: none added.", "OGR error"))
+    assert "wait until the other program has done with the file" in said_refused([save])
+    save = LayerSave("Readings", Rows(), Rows(added=1), ("database is locked", "UNIQUE constraint failed"))
+    assert "another key in its form" in said_refused([save]), "the reason itself comes first"
