@@ -2,7 +2,7 @@
 # Make the environment and run COMMAND in it:  sh .ci/setup.sh [COMMAND...]
 # QGIS comes from the system, everything else from requirements.lock.txt into .venv, which sees the system's QGIS.
 # QGIS_PYTHON: a Python that can import qgis (default /usr/bin/python3).  NO_APT=1: install no system packages.
-# WITH_POSTGIS=1: a database server too, for the tests that need one; they are skipped where it cannot be had.
+# WITH_POSTGIS=1: a database server too, for the tests that need one, which fail without.
 set -eu
 cd -- "$(dirname -- "$0")/.."
 python=${QGIS_PYTHON:-/usr/bin/python3}
@@ -34,7 +34,7 @@ if [ -n "$missing" ]; then
 fi
 if [ -n "${WITH_POSTGIS:-}" ] && ! ls /usr/share/postgresql/*/extension/postgis.control >/dev/null 2>&1; then
     { may_install && install postgresql-postgis; } ||
-        echo "There is no PostGIS here and none was installed: tests that need it are skipped." >&2
+        echo "There is no PostGIS here and none was installed: tests that need it will fail." >&2
 fi
 
 stamp=$("$python" -c '

@@ -23,7 +23,7 @@ def data_folder() -> Path | None:
 def data_file(name: str) -> Path:
     """A file of the open data."""
     folder = data_folder()
-    if folder is None:
+    if folder is None:  # a checkout alone: the data are not part of the project, and under terms of their own
         pytest.skip(f"Open data is kept apart: set {DATA} to the folder that holds {name}.")
     assert (folder / name).is_file(), f"{DATA} names {folder}, which holds no {name}"
     return folder / name
@@ -32,7 +32,7 @@ def data_file(name: str) -> Path:
 def county_generator() -> str:
     """The script that makes a county."""
     named = os.environ.get(GENERATOR)
-    if not named:
+    if not named:  # a checkout alone: the script is not part of the project either
         pytest.skip(f"The generator of counties is kept apart: set {GENERATOR} to the script.")
     assert Path(named).is_file(), f"{GENERATOR} names {named}, which is no file"
     return named

@@ -10,7 +10,6 @@ import random
 import shutil
 import signal
 import sqlite3
-import sys
 import time
 from contextlib import closing
 
@@ -233,7 +232,6 @@ def test_read_only(path, layout):
     assert dump(path) == before
 
 
-@pytest.mark.skipif(sys.platform == "win32", reason="folders have no such right there")
 def test_a_folder_that_may_not_be_written(path, layout):
     """Without a journal beside the file SQLite changes nothing."""
     batch, folder = merge(path, layout), path.parent
