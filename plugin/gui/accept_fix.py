@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 from qgis.core import QgsGeometry, QgsVectorLayerUtils
-from qgis.PyQt.QtCore import QCoreApplication, QDateTime
+from qgis.PyQt.QtCore import QDateTime
 from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QLineEdit, QVBoxLayout, QWidget
 
 from ..qgis_layer.accepted import NAME
 from ..qgis_layer.archive_edit import user_name
 from .buttons import push_button
+from .counted import counted
 
 
 def tr(text, count=-1):
-    said = QCoreApplication.translate("AcceptFix", text, None, count)
-    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
+    return counted("AcceptFix", text, count)
 
 
 class AcceptFix(QWidget):

@@ -5,11 +5,11 @@ from __future__ import annotations
 from qgis.core import QgsGeometry, QgsPointXY, QgsWkbTypes
 from qgis.gui import QgsRubberBand
 from qgis.PyQt import sip
-from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QColor
 from qgis.PyQt.QtWidgets import QCheckBox, QDoubleSpinBox, QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from .buttons import push_button
+from .counted import counted
 from .highlight import FlowArrows
 
 AGAINST = "against-drawing"
@@ -21,8 +21,7 @@ _MOST_DRAWN = 500  # lines with arrows
 
 
 def tr(text, count=-1):
-    said = QCoreApplication.translate("DrainFix", text, None, count)
-    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
+    return counted("DrainFix", text, count)
 
 
 class DrainFix(QWidget):

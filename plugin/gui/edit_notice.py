@@ -4,18 +4,18 @@ from __future__ import annotations
 
 from qgis.core import Qgis
 from qgis.PyQt import sip
-from qgis.PyQt.QtCore import QCoreApplication, QObject, QTimer
+from qgis.PyQt.QtCore import QObject, QTimer
 
 from ..qgis_layer.file_lock import is_locked
 from .buttons import push_button
+from .counted import counted
 
 _MOST = 2_000  # lines looked at after one edit; more at once are an edit of the layer as a whole
 _SHOWN_S = 12
 
 
 def tr(text, count=-1):
-    said = QCoreApplication.translate("EditNotice", text, None, count)
-    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
+    return counted("EditNotice", text, count)
 
 
 class EditNotice(QObject):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from qgis.core import QgsProject
-from qgis.PyQt.QtCore import QCoreApplication, QDateTime, Qt, QTimer
+from qgis.PyQt.QtCore import QDateTime, Qt, QTimer
 from qgis.PyQt.QtWidgets import (
     QComboBox,
     QHBoxLayout,
@@ -20,13 +20,13 @@ from qgis.PyQt.QtWidgets import (
 from ..qgis_layer.network_drive import network_warning
 from ..qgis_layer.project_layers import remember
 from ..units import Units
+from .counted import counted
 
 _MINUTE_MS = 60_000
 
 
 def tr(text, count=-1):
-    said = QCoreApplication.translate("Header", text, None, count)
-    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
+    return counted("Header", text, count)
 
 
 class Header(QWidget):

@@ -13,11 +13,11 @@ from qgis.core import (
 )
 from qgis.gui import QgsRubberBand
 from qgis.PyQt import sip
-from qgis.PyQt.QtCore import QCoreApplication
 from qgis.PyQt.QtGui import QColor
 from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from .buttons import push_button
+from .counted import counted
 
 SETTLED = ("proposed-joint", "crossing-not-joined")
 """Checks whose findings a joint settles, be it made or disproved."""
@@ -26,8 +26,7 @@ _RING, _RING_WIDE = QColor(120, 40, 120), 3
 
 
 def tr(text, count=-1):
-    said = QCoreApplication.translate("JointFix", text, None, count)
-    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
+    return counted("JointFix", text, count)
 
 
 class JointFix(QWidget):

@@ -6,18 +6,18 @@ from datetime import datetime
 
 from qgis.core import NULL, QgsFeatureRequest
 from qgis.PyQt import sip
-from qgis.PyQt.QtCore import QCoreApplication, QDate, QDateTime, Qt, QTimer, pyqtSignal
+from qgis.PyQt.QtCore import QDate, QDateTime, Qt, QTimer, pyqtSignal
 from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
 
 from ..answers.write_down import DUG, chosen_call, next_step, open_calls
+from .counted import counted
 from .record_edit import RecordEditError, change_row
 
 _ASKED = ("call_id", "received_on", "caller", "about", "status")
 
 
 def tr(text, count=-1):
-    said = QCoreApplication.translate("OpenCall", text, None, count)
-    return said.replace("(s)", "" if count == 1 else "s")  # where there is no translation, which has forms of its own
+    return counted("OpenCall", text, count)
 
 
 class OpenCallChoice(QWidget):
