@@ -22,6 +22,7 @@ from ..plugin.reroute.extend import sample_near
 from ..plugin.reroute.judge import Reroute, judge_reroute
 from ..plugin.reroute.left_behind import LEFT_BEHIND, LeftBehind, find_left_behind, left_aliases, left_columns
 from ..plugin.reroute.stations import STATIONS, station_aliases, station_columns
+from ..plugin.reroute.tie_checks import climbs
 from ..plugin.reroute.words import fall_sentences, further_sentences, left_sentences, serious_sentences
 from .reroute_inputs import given_limits, read_plan
 from .write_results import facts_of, finding_rows
@@ -55,9 +56,9 @@ def judge_route(algorithm, parameters, context, feedback) -> tuple[Reroute, Resu
 
 def say(reroute: Reroute, results: Results, left: LeftBehind | None, feedback) -> None:
     """The verdict in words first, then what bears on it, what else was found and what was not checked."""
-    verdict = reroute.verdict
-    tell = feedback.pushInfo if verdict.call == "falls" else feedback.pushWarning
-    tell(reroute_verdict(verdict.call, verdict.p_reverse))
+    verdict, climb = reroute.verdict, climbs(reroute)
+    tell = feedback.pushInfo if verdict.call == "falls" and not climb else feedback.pushWarning
+    tell(reroute_verdict(verdict.call, verdict.p_reverse, climb))
     for sentence in fall_sentences(reroute):
         feedback.pushInfo(sentence)
     for sentence in serious_sentences(results.findings):

@@ -11,7 +11,7 @@ import shapely
 from ..checks.ground_fault import ground_fault
 from ..checks.run import Findings, run_checks
 from ..county import County
-from ..elevation.grade import CANNOT_TELL, UNKNOWN
+from ..elevation.grade import UNKNOWN
 from ..elevation.ground import GroundSampler
 from ..report.cautions import CAUTIONS
 from ..report.markup import plural, show_number, show_probability
@@ -24,7 +24,7 @@ from ..reroute.extend import sample_near
 from ..reroute.judge import Reroute, judge_reroute
 from ..reroute.left_behind import LeftBehind, find_left_behind
 from ..reroute.plan import Plan, RouteError, one_route
-from ..reroute.tie_checks import steps
+from ..reroute.tie_checks import climbs
 from ..reroute.words import (
     MINUS,
     fall_sentences,
@@ -87,9 +87,7 @@ class Alternative:
     def headline(self) -> str:
         """The verdict on its fall, and that water would have to climb where it ties in."""
         verdict = self.reroute.verdict
-        climbs = _climbs(self.reroute)
-        told = f" But where it ties in water would have to climb: {climbs}." if climbs else ""
-        return reroute_verdict(verdict.call, verdict.p_reverse) + told
+        return reroute_verdict(verdict.call, verdict.p_reverse, climbs(self.reroute))
 
     def place_at(self, station_m: float) -> tuple[float, float]:
         """Where a station of the profile lies, in metres of the plan."""
@@ -166,22 +164,10 @@ def _extreme(values_m: np.ndarray, pick, units) -> str:
     return show_number(float(pick(values_m)) / units.length_m, units.length_name)
 
 
-def _climbs(reroute: Reroute) -> str:
-    """The ends at which water would have to climb, and by how much; empty where it has not to."""
-    said = []
-    for step in steps(reroute):
-        call = step.call(reroute.case.limits)
-        if call is not None:
-            which = "lower end too low" if step.is_lower else "upper end too high"
-            doubt = " (cannot tell)" if call == CANNOT_TELL else ""
-            said.append(f"{which} by {reroute.county.units.show_length(-step.drop_m, 3)}{doubt}")
-    return "; ".join(said)
-
-
 def _step_words(reroute: Reroute) -> str:
     """Whether the water can step down at both ends; those that have simply the invert of the pipe there can."""
     known = all(np.isfinite(tie.there_m) or tie.end.kind == LOOSE for tie in (reroute.lower, reroute.upper))
-    return _climbs(reroute) or ("no climb" if known else "unknown")
+    return climbs(reroute) or ("no climb" if known else "unknown")
 
 
 def _left_words(alternative: Alternative) -> str:

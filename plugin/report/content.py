@@ -147,7 +147,8 @@ class ReportContent:
 class RerouteContent:
     """A page about one drawn reroute.
 
-    `call` is falls, reverse, cannot_tell or unknown, `p_reverse` its chance of running backwards (NaN: unknown);
+    `call` is falls, reverse, cannot_tell or unknown, `p_reverse` its chance of running backwards (NaN: unknown),
+    `climbs` says at which ends water would have to climb, if at any;
     `sentences` follow the verdict ("The ground falls 0.077 %, the pipe rises 0.026 %."); `numbers` are pairs of
     words and value; `profile` is shown big.
     """
@@ -169,6 +170,7 @@ class RerouteContent:
     cannot_make: tuple[Missed, ...]
     cautions: tuple[Caution, ...]
     left: Table = Table((), (), "Not worked out.")
+    climbs: str = ""
 
 
 @dataclass(frozen=True)

@@ -88,7 +88,7 @@ def _crashed(content: ReportContent) -> str:
 def render_reroute(content: RerouteContent) -> str:
     """The page of a reroute: verdict, profile, what it crosses, trees, cover, what was not checked, cautions."""
     facts = content.facts
-    said = (reroute_verdict(content.call, content.p_reverse), *content.sentences)
+    said = (reroute_verdict(content.call, content.p_reverse, content.climbs), *content.sentences)
     groups = [parts.group(group, facts.units) for group in content.groups]
     return parts.document(
         f"Reroute: {facts.title}",

@@ -77,8 +77,13 @@ def _worst(groups: Sequence[Group]) -> tuple[str, ...]:
     )
 
 
-def reroute_verdict(call: str, p_reverse: float) -> str:
-    """The verdict on a reroute in words, with its probability."""
+def reroute_verdict(call: str, p_reverse: float, climbs: str = "") -> str:
+    """The verdict on a reroute in words, with its probability; `climbs`: the ends at which water would have to."""
+    told = f" But where it ties in water would have to climb: {climbs}." if climbs else ""
+    return _fall_verdict(call, p_reverse) + told
+
+
+def _fall_verdict(call: str, p_reverse: float) -> str:
     chance = f"the chance that it runs backwards somewhere is {show_probability(p_reverse)}"
     if call == FALLS:
         return f"The pipe falls all the way: {chance}." if is_known(p_reverse) else "The pipe falls all the way."

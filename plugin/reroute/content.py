@@ -20,6 +20,7 @@ from .left_behind import LeftBehind
 from .margins import crossings, find_margins
 from .meetings import FOLLOWS
 from .stations import station_columns
+from .tie_checks import climbs
 from .way_checks import cover_of
 from .words import (
     fall_sentences,
@@ -64,6 +65,7 @@ def reroute_content(
         cover=_cover(reroute),
         stations=_stations(reroute),
         left=_left(reroute, left),
+        climbs=climbs(reroute),
         groups=group_findings(results.findings, case.network, case.limits),
         not_checked=(*missed_checks(results.not_checked, case.drains), *broken),
         limits=tuple(case.limits.of(name) for name in used),

@@ -48,6 +48,18 @@ def steps(reroute: Reroute) -> tuple[Step, ...]:
     return tuple(found)
 
 
+def climbs(reroute: Reroute) -> str:
+    """The ends at which water would have to climb, and by how much, in words; empty where it has not to."""
+    said = []
+    for step in steps(reroute):
+        call = step.call(reroute.case.limits)
+        if call is not None:
+            which = "lower end too low" if step.is_lower else "upper end too high"
+            doubt = " (cannot tell)" if call == CANNOT_TELL else ""
+            said.append(f"{which} by {reroute.county.units.show_length(-step.drop_m, 3)}{doubt}")
+    return "; ".join(said)
+
+
 @check(
     id="tie-in-step",
     title="Water would have to climb where the new pipe ties in",

@@ -198,12 +198,15 @@ def test_given_figures_count_in_the_units_of_the_run(sample):
     assert deep["limit"] == 3.5 and "given for this run" in deep["source"]
 
 
-def test_a_grade_to_lay_it_at_is_held_against_the_pipe_at_the_other_end(sample):
+def test_a_grade_to_lay_it_at_is_held_against_the_pipe_at_the_other_end(sample, tmp_path):
     """The pipes' inverts are 0.35 ft apart over 550 ft; at 0.2 % the upper end is 0.75 ft above its pipe."""
-    result = run(sample, R1, LAY_AT_GRADE=0.2, INVERT_ERROR=0.03)
+    page = tmp_path / "r1.html"
+    result = run(sample, R1, LAY_AT_GRADE=0.2, INVERT_ERROR=0.03, REPORT=str(page))
     assert (result["FALL"], result["GRADE"], result["VERDICT"]) == (pytest.approx(1.1), pytest.approx(0.2), "falls")
     step, = found(result, "tie-in-step")
     assert (step["value"], step["unit"], step["severity"]) == (pytest.approx(-0.75, abs=1e-3), "ft", "serious")
+    climb = "But where it ties in water would have to climb: upper end too high by 0.750 ft"
+    assert climb in page.read_text(encoding="utf-8") and any(climb in said for said in result["said"])
     assert not found(run(sample, R1), "tie-in-step")
 
 
