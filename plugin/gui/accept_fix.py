@@ -10,6 +10,7 @@ from ..qgis_layer.accepted import NAME
 from ..qgis_layer.archive_edit import user_name
 from .buttons import push_button
 from .counted import counted
+from .record_edit import RecordEditError, add_rows, delete_rows
 
 
 def tr(text, count=-1):
@@ -56,7 +57,7 @@ class AcceptFix(QWidget):
     def accept(self):
         """Add a row for each finding chosen."""
         reason = self._reason.text().strip()
-        layer = self._editable() if reason else None
+        layer = self._table() if reason else None
         if layer is None:
             return
         from ..answers.accept import rows_to_accept
@@ -68,42 +69,36 @@ class AcceptFix(QWidget):
                 QgsGeometry(), {fields.lookupField(name): value for name, value in {**row, **who}.items()})
             for row in rows_to_accept(self._view.case, self._view.findings, self._rows)
         ]
-        layer.beginEditCommand(tr("Findings accepted"))
-        if not layer.addFeatures(QgsVectorLayerUtils.createFeatures(layer, data)):
-            layer.destroyEditCommand()
-            self._done(tr("Nothing could be accepted: see the log messages."))
+        try:
+            add_rows(layer, data, tr("Findings accepted"))
+        except RecordEditError as fault:
+            self._done(str(fault))
             return
-        layer.endEditCommand()
         self._done(tr("%n finding(s) accepted, not saved yet: save the layer '{}', or undo.", len(data)).format(
             layer.name()))
 
     def take_back(self):
         """Delete the rows that speak of the findings chosen."""
-        layer = self._editable()
+        layer = self._table()
         if layer is None:
             return
         stands = self._view.standing
         numbers = sorted({int(stands.rows.number[stands.row[row]]) for row in self._rows})
-        layer.beginEditCommand(tr("Accepted findings taken back"))
-        if not layer.deleteFeatures(numbers):
-            layer.destroyEditCommand()
-            self._done(tr("Nothing could be taken back: see the log messages."))
+        try:
+            delete_rows(layer, numbers, tr("Accepted findings taken back"))
+        except RecordEditError as fault:
+            self._done(str(fault))
             return
-        layer.endEditCommand()
         self._done(tr("%n finding(s) taken back, not saved yet: save the layer '{}', or undo.", len(self._rows)).format(
             layer.name()))
 
-    def _editable(self):
-        """The table in edit mode; None, and why, where that cannot be."""
+    def _table(self):
+        """The layer of the table; None, and what to do, where the project shows none."""
         layer = self._session.archive.layers.get(NAME)
         if layer is None:
             self._done(tr("The project does not show the table of accepted findings of this archive: add the layer "
                           "'accepted' from where the drains lie, then check and accept again."))
-        elif not layer.isEditable() and (layer.readOnly() or not layer.startEditing()):
-            self._done(tr("The layer '{}' is read-only, so nothing was done.").format(layer.name()))
-        else:
-            return layer
-        return None
+        return layer
 
     def _done(self, words):
         """Nothing is chosen any more; the words stay until something is."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from datetime import date
 
-from qgis.core import QgsExpression, QgsFeatureRequest, QgsGeometry, QgsProject
+from qgis.core import QgsGeometry, QgsProject
 from qgis.PyQt.QtCore import QCoreApplication, pyqtSignal
 from qgis.PyQt.QtWidgets import QHBoxLayout, QWidget
 
@@ -114,11 +114,9 @@ class DepthOffer(QWidget):
 
     def _feature(self, key):
         """The drain as it is in the layer now, None where it is gone."""
-        drains = self._session.archive.drains
-        if drains.fields().lookupField("drain_id") < 0:
-            return None
-        asked = QgsFeatureRequest().setFilterExpression(QgsExpression.createFieldEqualityExpression("drain_id", key))
-        return next(iter(drains.getFeatures(asked)), None)
+        from ..qgis_layer.drawn_lines import KEY, rows_with
+
+        return next(iter(rows_with(self._session.archive.drains, KEY, key)), None)
 
     def _end_here(self):
         """The field of the end of the drain that lies within a click's reach; '' where none does, or both."""

@@ -124,7 +124,7 @@ class EditNotice(QObject):
 
     def _before_save(self, *_):
         self.look()
-        self._is_saving, self._new_numbers = True, {}
+        self._is_saving = True
         QTimer.singleShot(0, self._saved)  # also where the save fails
 
     def _saved(self):

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from qgis.core import (
     QgsCoordinateTransform,
-    QgsFeature,
     QgsGeometry,
     QgsPointXY,
     QgsProject,
@@ -18,6 +17,7 @@ from qgis.PyQt.QtWidgets import QHBoxLayout, QLabel, QVBoxLayout, QWidget
 
 from .buttons import push_button
 from .counted import counted
+from .record_edit import RecordEditError, add_rows
 
 SETTLED = ("proposed-joint", "crossing-not-joined")
 """Checks whose findings a joint settles, be it made or disproved."""
@@ -75,22 +75,16 @@ class JointFix(QWidget):
         if structures is None:
             self._words.setText(tr("The project shows no layer of structures of this archive: add it first."))
             return
-        if not structures.isEditable() and (structures.readOnly() or not structures.startEditing()):
-            self._words.setText(tr("The layer '{}' is read-only, so nothing was done.").format(structures.name()))
-            return
         move = QgsCoordinateTransform(self._session.archive.drains.crs(), structures.crs(), QgsProject.instance())
         fields = structures.fields()
         values = {fields.lookupField("kind"): "joint", fields.lookupField("evidence"): evidence}
-        structures.beginEditCommand(tr("Joints settled"))
-        for place in self._places:
-            point = QgsGeometry.fromPointXY(move.transform(place))
-            made = QgsVectorLayerUtils.createFeature(structures, point, values)
-            if not structures.addFeature(QgsFeature(made)):
-                structures.destroyEditCommand()
-                self._words.setText(tr("No joint could be added: see the log messages."))
-                return
-        structures.endEditCommand()
-        structures.triggerRepaint()
+        data = [QgsVectorLayerUtils.QgsFeatureData(QgsGeometry.fromPointXY(move.transform(place)), values)
+                for place in self._places]
+        try:
+            add_rows(structures, data, tr("Joints settled"))
+        except RecordEditError as fault:
+            self._words.setText(str(fault))
+            return
         count = len(self._places)
         self._enable(False)
         self._words.setText(tr("%n place(s) settled, not saved yet: save the layer '{}', or undo.", count).format(

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from qgis.core import NULL, QgsFeatureRequest
+from qgis.core import QgsFeatureRequest
 from qgis.PyQt import sip
-from qgis.PyQt.QtCore import QDate, QDateTime, Qt, QTimer, pyqtSignal
-from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QPushButton, QSizePolicy, QVBoxLayout, QWidget
+from qgis.PyQt.QtCore import Qt, QTimer, pyqtSignal
+from qgis.PyQt.QtWidgets import QComboBox, QHBoxLayout, QLabel, QSizePolicy, QVBoxLayout, QWidget
 
 from ..answers.write_down import DUG, chosen_call, next_step, open_calls
+from ..qgis_layer.row_values import as_iso
+from .buttons import push_button
 from .counted import counted
 from .record_edit import RecordEditError, change_row
 
@@ -54,7 +56,7 @@ class OpenCallChoice(QWidget):
             request = QgsFeatureRequest().setFlags(QgsFeatureRequest.Flag.NoGeometry)
             request.setFilterExpression("coalesce(\"status\", 'open') <> 'closed'")
             found = self._layer.getFeatures(request)
-            rows = [(row.id(), {name: _plain(row[name]) for name in _ASKED}) for row in found]
+            rows = [(row.id(), {name: as_iso(row[name]) for name in _ASKED}) for row in found]
         self.calls = open_calls(rows)
         self._show()
 
@@ -66,7 +68,7 @@ class OpenCallChoice(QWidget):
         row = self._layer.getFeature(call.number)
         words = tr("Call dug") if call.next_status == DUG else tr("Call closed")
         try:
-            change_row(self._layer, call.number, next_step(call, datetime.now(), _plain(row["done_on"])), words)
+            change_row(self._layer, call.number, next_step(call, datetime.now(), as_iso(row["done_on"])), words)
         except RecordEditError as fault:
             self.told.emit(str(fault))
             return
@@ -137,9 +139,8 @@ class OpenCallChoice(QWidget):
         self._box.setSizePolicy(QSizePolicy.Policy.Ignored, QSizePolicy.Policy.Fixed)
         self._box.activated.connect(self._choose)
         label.setBuddy(self._box)
-        self._step = QPushButton()
-        self._step.setToolTip(tr("Take the call one step on: open, dug, closed. One edit that you save, or undo."))
-        self._step.clicked.connect(lambda: self.step())
+        self._step = push_button("", tr(
+            "Take the call one step on: open, dug, closed. One edit that you save, or undo."), self.step)
         row = QHBoxLayout()
         row.addWidget(self._box, 1)
         row.addWidget(self._step)
@@ -147,12 +148,3 @@ class OpenCallChoice(QWidget):
         column.setContentsMargins(0, 0, 0, 0)
         column.addWidget(label)
         column.addLayout(row)
-
-
-def _plain(value):
-    """None for unknown, days and times as text in the order of years."""
-    if value == NULL:
-        return None
-    if isinstance(value, (QDate, QDateTime)):
-        return value.toString(Qt.DateFormat.ISODate) if value.isValid() else None
-    return value

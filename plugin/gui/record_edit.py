@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from qgis.core import QgsFeature, QgsVectorLayerUtils
 from qgis.PyQt.QtCore import QCoreApplication, QDate, QDateTime, Qt, QVariant
 
-from ..qgis_layer.archive_edit import user_name
+from ..qgis_layer.archive_edit import into_edit_mode, user_name
 
 
 def tr(text):
@@ -26,7 +26,7 @@ def add_row(layer, geometry, values, words):
     fields = layer.fields()
     given = {fields.lookupField(name): _fitting(fields, name, value) for name, value in values.items()
              if fields.lookupField(name) >= 0 and value is not None}
-    with _one_edit(layer, words):
+    with one_edit(layer, words):
         made = QgsFeature(QgsVectorLayerUtils.createFeature(layer, geometry, given))
         if not layer.addFeature(made):
             raise RecordEditError(tr("Nothing could be added to '{}': see the log messages.").format(layer.name()))
@@ -34,10 +34,26 @@ def add_row(layer, geometry, values, words):
     return made
 
 
+def add_rows(layer, data, words):
+    """Add rows (QgsVectorLayerUtils.QgsFeatureData) with the layer's own defaults in one edit. Raises RecordEditError.
+    """
+    with one_edit(layer, words):
+        if not layer.addFeatures(QgsVectorLayerUtils.createFeatures(layer, data)):
+            raise RecordEditError(tr("Nothing could be added to '{}': see the log messages.").format(layer.name()))
+    layer.triggerRepaint()
+
+
+def delete_rows(layer, numbers, words):
+    """Delete rows in one edit. Raises RecordEditError."""
+    with one_edit(layer, words):
+        if not layer.deleteFeatures(numbers):
+            raise RecordEditError(tr("Nothing could be deleted from '{}': see the log messages.").format(layer.name()))
+
+
 def change_row(layer, number, values, words):
     """Change fields of a row in the edit buffer, and who edited it. Raises RecordEditError."""
     fields = layer.fields()
-    with _one_edit(layer, words):
+    with one_edit(layer, words):
         for name, value in {**values, "edited_by": user_name()}.items():
             at = fields.lookupField(name)
             if at >= 0 and not layer.changeAttributeValue(number, at, _fitting(fields, name, value)):
@@ -55,9 +71,9 @@ def _fitting(fields, name, value):
 
 
 @contextmanager
-def _one_edit(layer, words):
-    """One step to undo; nothing where it fails."""
-    if not layer.isEditable() and (layer.readOnly() or not layer.startEditing()):
+def one_edit(layer, words):
+    """One step to undo; nothing where it fails. Raises RecordEditError where the layer is read-only."""
+    if not into_edit_mode(layer):
         raise RecordEditError(tr(
             "The layer '{}' is read-only, so nothing was written. Copy the archive to a place where you may write."
         ).format(layer.name()))

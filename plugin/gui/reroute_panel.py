@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from qgis.core import Qgis, QgsFeature, QgsGeometry, QgsPointXY, QgsVectorLayerUtils
+from qgis.core import Qgis, QgsGeometry, QgsPointXY
 from qgis.PyQt import sip
 from qgis.PyQt.QtCore import QCoreApplication, QTimer
 from qgis.PyQt.QtWidgets import QHBoxLayout, QTextBrowser, QVBoxLayout, QWidget
@@ -11,6 +11,7 @@ from .alternatives import Alternatives
 from .buttons import push_button
 from .judge import Judge
 from .map_places import MapPlaces, station_marker
+from .record_edit import RecordEditError, add_row
 from .reroute_form import RerouteForm
 from .reroute_tool import RerouteTool
 from .settings import CLICK_PIXELS
@@ -105,23 +106,14 @@ class ReroutePanel(QWidget):
         if chosen is None:
             return
         drains = self._session.archive.drains
-        why_not = _why_not_editable(drains)
-        if why_not:
-            self._push(why_not, Qgis.MessageLevel.Warning)
-            return
-        row = proposed_row(chosen, self._role(chosen))
-        values = {drains.fields().lookupField(name): value for name, value in row.items()
-                  if drains.fields().lookupField(name) >= 0 and value is not None}
         size = self._session.loaded.unit_m
         line = QgsGeometry.fromPolylineXY([QgsPointXY(x / size, y / size) for x, y in chosen.asked.xy_m.tolist()])
-        feature = QgsVectorLayerUtils.createFeature(drains, line, values)
-        drains.beginEditCommand(tr("Proposed pipe {}").format(chosen.name))
-        if not drains.addFeature(QgsFeature(feature)):
-            drains.destroyEditCommand()
-            self._push(tr("The proposed pipe could not be added: see the log messages."), Qgis.MessageLevel.Critical)
+        try:
+            add_row(drains, line, proposed_row(chosen, self._role(chosen)),
+                    tr("Proposed pipe {}").format(chosen.name))
+        except RecordEditError as fault:
+            self._push(str(fault), Qgis.MessageLevel.Warning)
             return
-        drains.endEditCommand()
-        drains.triggerRepaint()
         self._push(tr("{} was added as proposed. It is not saved yet: save the layer '{}', or undo.").format(
             chosen.name, drains.name()), Qgis.MessageLevel.Success)
 
@@ -261,11 +253,3 @@ def _judged(asked, loaded, around, trees):
     from ..answers.reroute import judge
 
     return judge(loaded.county, asked, around.sampler, around.ground_name, trees, loaded.land)
-
-
-def _why_not_editable(drains):
-    """A sentence where a pipe cannot be added to the layer of drains; else it is in edit mode now."""
-    if drains.isEditable() or (not drains.readOnly() and drains.startEditing()):
-        return ""
-    return tr("The layer '{}' is read-only, so nothing was added. Copy the archive to a place where you may write."
-              ).format(drains.name())

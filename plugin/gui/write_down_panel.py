@@ -12,7 +12,6 @@ from qgis.PyQt.QtWidgets import (
     QFormLayout,
     QLabel,
     QLineEdit,
-    QPushButton,
     QTextBrowser,
     QVBoxLayout,
     QWidget,
@@ -22,6 +21,7 @@ from ..answers.depth import said_understood
 from ..answers.write_down import CALL, REPAIR, new_row, said_put
 from ..length_text import read_length_m
 from ..qgis_layer.archive_edit import user_name
+from .buttons import push_button
 from .depth_offer import DepthOffer
 from .map_places import MapPlaces
 from .open_call import OpenCallChoice
@@ -240,9 +240,7 @@ class WriteDownPanel(QWidget):
         self._label.setBuddy(self._depth)
         self._understood.setWordWrap(True)
         self._text = QTextBrowser()
-        self._form = QPushButton(tr("Open its &form"))
-        self._form.setToolTip(tr("All fields of what was put last."))
-        self._form.clicked.connect(lambda: self.open_form())
+        self._form = push_button(tr("Open its &form"), tr("All fields of what was put last."), self.open_form)
         self._offer = DepthOffer(self._session, self._canvas)
         self._offer.told.connect(lambda said: self._text.append(f"\n{said}"))
         figures = QFormLayout()

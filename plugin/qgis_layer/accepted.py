@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from qgis.core import NULL, QgsFeatureSource, QgsVectorLayer
-from qgis.PyQt.QtCore import QDate, QDateTime, Qt
+from qgis.core import QgsFeatureSource, QgsVectorLayer
 
 from ..schema import layer as schema_layer
 from .archive import open_layer
 from .archive_error import ArchiveError
 from .archive_place import place_of
 from .project_layers import ArchiveLayers
+from .row_values import as_iso
 
 NAME = "accepted"
 
@@ -17,13 +17,16 @@ _FIELDS = [field.name for field in schema_layer(NAME).fields if field.name not i
 
 
 def read_accepted(source: QgsFeatureSource) -> list[dict[str, object]]:
-    """Rows as `checks.accepted.AcceptedRows.of` takes them, edits that are not saved included."""
+    """Rows as `checks.accepted.AcceptedRows.of` takes them, edits that are not saved included.
+
+    What should be a figure and is none is left to them.
+    """
     index = {name: source.fields().lookupField(name) for name in _FIELDS}
     index = {name: place for name, place in index.items() if place >= 0}
     rows = []
     for feature in source.getFeatures():
         values = feature.attributes()
-        row = {name: _plain(values[place]) for name, place in index.items()}
+        row = {name: as_iso(values[place]) for name, place in index.items()}
         rows.append({**row, "number": feature.id()})
     return rows
 
@@ -43,10 +46,3 @@ def accepted_beside(layer: QgsVectorLayer | None) -> list[dict[str, object]]:
         return read_accepted(open_layer(place, NAME))
     except ArchiveError:
         return []
-
-
-def _plain(value: object) -> object:
-    """As it stands, days and moments as ISO 8601; what should be a figure and is none is left to the engine."""
-    if isinstance(value, (QDate, QDateTime)):
-        return value.toString(Qt.DateFormat.ISODate) if value.isValid() else None
-    return None if value is None or value == NULL else value

@@ -31,6 +31,11 @@ def show_changes(path: Path, project: QgsProject | None) -> None:
         layer.triggerRepaint()
 
 
+def into_edit_mode(layer: QgsVectorLayer) -> bool:
+    """Whether the layer can be edited; it is in edit mode then."""
+    return layer.isEditable() or (not layer.readOnly() and layer.startEditing())
+
+
 def user_name() -> str:
     """Who works here: as the forms of an archive fill in `edited_by`."""
     return QgsApplication.userFullName() or QgsApplication.userLoginName()

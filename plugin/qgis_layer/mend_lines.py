@@ -15,6 +15,7 @@ from ..drain_edits.flip import flipped, swapped
 from ..history.parts import numbered_keys
 from ..limits import JOIN_TOLERANCE, Limits
 from ..schema import layer as schema_layer
+from .archive_edit import into_edit_mode
 from .archive_info import ArchiveInfo
 from .crs import unit_m, units_for
 from .drawn_lines import KEY, read_drawn, rows_with, shape_of, stored
@@ -155,7 +156,7 @@ class LineMender:
         return numbered_keys(base, lambda key: next(rows_with(self.drains, KEY, key), None) is not None)
 
     def _open(self, layer: QgsVectorLayer) -> None:
-        if not layer.isEditable() and (layer.readOnly() or not layer.startEditing()):
+        if not into_edit_mode(layer):
             raise MendError(f"The layer '{layer.name()}' is read-only, so nothing was done.")
 
     def _write(self, change: Change) -> bool:

@@ -10,6 +10,7 @@ from ..drain_edits.drawn import Drawn
 from ..drain_edits.flip import turned_span
 from ..history.parts import Part, part_at, span_on
 from ..schema import layer as schema_layer
+from .archive_edit import into_edit_mode
 from .drawn_lines import KEY, rows_with, stored
 from .row_values import plain_value
 
@@ -80,7 +81,7 @@ def _edit(
     if not found:
         return []
     titles = schema_layer(name).title.lower()
-    if not layer.isEditable() and (layer.readOnly() or not layer.startEditing()):
+    if not into_edit_mode(layer):
         return [f"The layer '{layer.name()}' is read-only: {len(found):,} of its rows still name the whole drain."]
     layer.beginEditCommand(title)
     for number, changed in found.items():

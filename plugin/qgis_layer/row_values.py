@@ -18,6 +18,13 @@ def kinds_of(layer: Layer) -> dict[str, str]:
     return {field.name: field.kind for field in layer.fields}
 
 
+def as_iso(value: object) -> object:
+    """A value as QGIS gives it, days and moments as ISO 8601 to the second; None for unknown."""
+    if isinstance(value, (QDate, QDateTime)):
+        return value.toString(Qt.DateFormat.ISODate) if value.isValid() else None
+    return None if value is None or value == NULL else value
+
+
 def plain_value(value: object, kind: str) -> object:
     """A value as QGIS gives it, made comparable."""
     if value is None or value == NULL:
