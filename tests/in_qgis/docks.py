@@ -32,6 +32,15 @@ def settled(dock):
     until(lambda: session.loaded is not None and not session.is_loading and not session.is_behind, "the pipes as drawn")
 
 
+def checked(dock):
+    """The dock with its findings, once its pipes are read and checked."""
+    until(lambda: dock.session.loaded is not None)
+    dock.ask(dock.findings)
+    dock.findings.check()
+    until(lambda: dock.findings.view is not None, "the findings")
+    return dock
+
+
 def press(dock, x_ft, y_ft):
     """Press the mouse on the map, as a user does."""
     canvas = dock.trace.tool.canvas()

@@ -4,7 +4,7 @@ import sqlite3
 from contextlib import closing
 
 import pytest
-from docks import place, settled, until
+from docks import checked, place, settled, until
 from fallkeeper.plugin.answers.findings import ACCEPTED
 from fallkeeper.plugin.history.batch import archive_batch
 from fallkeeper.plugin.qgis_layer.archive import create_archive
@@ -47,14 +47,6 @@ def dock(opened, desktop, path):
     add_archive(QgsProject.instance(), path)
     desktop.canvas.setDestinationCrs(QgsCoordinateReferenceSystem(rows.CRS))
     return checked(opened())
-
-
-def checked(made):
-    until(lambda: made.session.loaded is not None)
-    made.ask(made.findings)
-    made.findings.check()
-    until(lambda: made.findings.view is not None, "the findings")
-    return made
 
 
 def model(dock):

@@ -1,7 +1,7 @@
 """Settling joints from the findings of the dock: made, disproved, one or all in view; one edit, undone, never saved."""
 
 import pytest
-from docks import extent, settled, until
+from docks import checked, extent, settled, until
 from fallkeeper.plugin.history.batch import archive_batch
 from fallkeeper.plugin.qgis_layer.archive import create_archive
 from fallkeeper.plugin.qgis_layer.project import add_archive
@@ -31,11 +31,7 @@ def dock(opened, desktop, tmp_path):
     made = opened()
     desktop.canvas.setDestinationCrs(QgsCoordinateReferenceSystem(rows.CRS))
     desktop.canvas.setExtent(extent(-200, -100, 600, 1000))
-    until(lambda: made.session.loaded is not None)
-    made.ask(made.findings)
-    made.findings.check()
-    until(lambda: made.findings.view is not None, "the findings")
-    return made
+    return checked(made)
 
 
 def groups(dock):

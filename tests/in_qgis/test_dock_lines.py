@@ -4,7 +4,7 @@ import shutil
 from pathlib import Path
 
 import pytest
-from docks import extent, settled, until
+from docks import checked, extent, settled, until
 from fallkeeper.plugin.history.batch import archive_batch
 from fallkeeper.plugin.qgis_layer.archive import create_archive
 from fallkeeper.plugin.qgis_layer.project import add_archive
@@ -42,11 +42,7 @@ def dock(opened, desktop, tmp_path, small_archive):
     made = opened()
     desktop.canvas.setDestinationCrs(QgsCoordinateReferenceSystem(rows.CRS))
     desktop.canvas.setExtent(extent(-200, -100, 600, 1000))
-    until(lambda: made.session.loaded is not None)
-    made.ask(made.findings)
-    made.findings.check()
-    until(lambda: made.findings.view is not None, "the findings")
-    yield made
+    yield checked(made)
     for layer in made.session.archive.layers.values():
         if layer.isEditable():
             layer.rollBack()
